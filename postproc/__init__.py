@@ -1,0 +1,1 @@
+"""From a result file to measures, verdict, pictures and report."""

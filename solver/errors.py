@@ -1,0 +1,72 @@
+"""What can be wrong, as values: a list of problems with their place, and the errors that carry them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One mistake in an input file.
+
+    Attributes
+    ----------
+    file : str
+        The file as the user named it.
+    line : int
+        Line, counted from 1.
+    key : str
+        Dotted key, list items counted from 1 ("tubes.1.rows.2.pitch"); empty for the file as a whole.
+    value : object
+        What stands there; None when nothing does.
+    allowed : str
+        What is allowed, as a phrase: "must be > 0 m", "unknown key".
+    hint : str
+        What to try, for instance the key that was probably meant.
+    """
+
+    file: str
+    line: int
+    key: str
+    value: object
+    allowed: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}:"
+        if self.key:
+            place += f" {self.key}:"
+        got = "" if self.value is None else f", got {_shown(self.value)}"
+        hint = f"; {self.hint}" if self.hint else ""
+        return f"{place} {self.allowed}{got}{hint}"
+
+
+def _shown(value: object) -> str:
+    """A value as TOML would write it, cut to a readable length."""
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    if isinstance(value, bool):
+        text = text.lower()
+    return text if len(text) <= 80 else text[:77] + "..."
+
+
+class SwirlwrightError(Exception):
+    """Anything this package refuses with a message for the user; `exit_status` is the command's."""
+
+    exit_status = 1
+
+
+class InputError(SwirlwrightError):
+    """The input is wrong: every mistake found, in the order of the file."""
+
+    exit_status = 2
+
+    def __init__(self, problems: Iterable[Problem]):
+        self.problems = sorted(problems, key=lambda p: (p.file, p.line))
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class ResultError(SwirlwrightError):
+    """A result file is missing, unreadable or of an unknown version."""
+
+    exit_status = 2

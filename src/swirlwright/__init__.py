@@ -1,0 +1,45 @@
+"""Axisymmetric air flow of demonstration vortex chambers, from a case file to a touchdown verdict.
+
+The same verbs as the command, on typed values::
+
+    import swirlwright
+    case = swirlwright.read_case("cases/table-top.toml")
+    network = swirlwright.solve_network(case)
+    swirlwright.solve(case, "table-top.h5")
+    print(swirlwright.measure("table-top.h5").text())
+    swirlwright.report(["table-top.h5"], "table-top.html")
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+# Name here -> (module, name there). Imported at first use, so that `--help` and `check` stay quick.
+_FRONT_DOOR = {
+    "read_case": ("swirlwright.solver.casefile", "read_case"),
+    "solve_network": ("swirlwright.solver.network", "solve_network"),
+    "check": ("swirlwright.solver.network", "solve_network"),
+    "solve": ("swirlwright.solver.solve", "solve"),
+    "open_result": ("swirlwright.solver.results", "open_result"),
+    "measure": ("swirlwright.postproc.measures", "measure"),
+    "report": ("swirlwright.postproc.report", "write_report"),
+}
+
+__all__ = ["__version__", "check", "measure", "open_result", "read_case", "report", "solve", "solve_network"]
+
+
+def __getattr__(name: str) -> Any:
+    """Import a verb when it is first asked for."""
+    if name not in _FRONT_DOOR:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    module, attribute = _FRONT_DOOR[name]
+    value = getattr(import_module(module), attribute)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_FRONT_DOOR})
