@@ -1,0 +1,321 @@
+"""Result files made by formula, not by the solver, so that readers can be tested without a flow solution.
+
+The flow is a Burgers-like column in the table-top chamber: the axial mass flux and the swirl are prescribed, and the
+radial mass flux and the radial viscous torque follow from the cell budgets, which therefore close to round-off.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import h5py
+import numpy as np
+
+CHAMBER = """\
+title = "{title}"
+
+[chamber]
+footprint = "square"
+width = 0.36
+height = 0.60
+open_sides = ["front", "left"]
+
+[exhaust]
+diameter = 0.08
+hub_diameter = 0.03
+flow = 0.02
+
+[supply]
+pressure = 30.0
+
+[[tubes]]
+count = 4
+place_radius = 0.21
+first_angle = 45
+inner_diameter = 0.019
+wall_thickness = 0.001
+feed = "below"
+
+  [[tubes.rows]]
+  hole_diameter = 0.005
+  lowest = 0.03
+  pitch = 0.1
+  count = 6
+  aim = 45
+
+[fog]
+radius = 0.02
+flow = 2e-5
+"""
+
+CLOSED = """\
+title = "{title}"
+
+[chamber]
+footprint = "round"
+width = 0.2
+height = 0.15
+
+[walls]
+floor_rotation = 10.0
+"""
+
+OUTCOME_TEXT = {
+    "steady": "A steady state was found; its stability was tested.",
+    "time-averaged": "No steady state is stable here; the numbers are averages over the window.",
+    "not-converged": "Still changing when the iterations ran out; raise run.max_iterations or run it as transient.",
+    "transient": "The run reached its end time.",
+}
+
+LONG_NAMES = {
+    "radial_velocity": ("m s-1", "radial velocity"),
+    "tangential_velocity": ("m s-1", "tangential velocity"),
+    "axial_velocity": ("m s-1", "axial velocity"),
+    "pressure": ("Pa", "pressure above ambient"),
+    "effective_viscosity": ("m2 s-1", "effective kinematic viscosity"),
+    "fog_concentration": ("1", "fog concentration"),
+}
+
+
+@dataclass
+class Column:
+    """What the synthetic flow is made of (SI)."""
+
+    radius: float = 0.36 / np.sqrt(np.pi)
+    height: float = 0.60
+    exhaust_radius: float = 0.04
+    exhaust_flow: float = 0.02
+    circulation: float = 0.35
+    core_radius: float = 0.014
+    foot: float = 0.0
+    density: float = 1.204
+    viscosity: float = 1.506e-5
+    n_r: int = 48
+    n_z: int = 60
+
+
+def stretched_faces(n: int, length: float, ratio: float) -> np.ndarray:
+    """Faces of `n` cells on 0..length [m], the first narrower than the last by `ratio`."""
+    s = np.linspace(0.0, 1.0, n + 1)
+    return length * s * (1.0 + (ratio - 1.0) * s / 2.0) / (1.0 + (ratio - 1.0) / 2.0)
+
+
+def holes(column: Column) -> dict[str, np.ndarray]:
+    """Four corner tubes with six holes each, all firing along a wall: beta is 45 degrees."""
+    tube, row = np.repeat(np.arange(4), 6), np.zeros(24, dtype=int)
+    full = np.ones(24)
+    speed, diameter, radius, aim = 6.5 * full, 0.005 * full, 0.21 * full, np.pi / 4 * full
+    return {
+        "hole_tube": tube,
+        "hole_row": row,
+        "hole_height": np.tile(0.03 + 0.1 * np.arange(6), 4),
+        "hole_radius": radius,
+        "hole_aim": aim,
+        "hole_elevation": 0.0 * full,
+        "hole_diameter": diameter,
+        "hole_speed": speed,
+        "hole_mass_flow": 0.62 * column.density * speed * np.pi / 4 * diameter**2,
+        "hole_moment_arm": radius * np.cos(aim),
+    }
+
+
+def tubes() -> dict[str, np.ndarray]:
+    """The same four tubes as plan positions [m] and flows [m3/s]."""
+    angle = np.pi / 4 + np.pi / 2 * np.arange(4)
+    return {
+        "tube_x": 0.21 * np.cos(angle),
+        "tube_y": 0.21 * np.sin(angle),
+        "tube_flow": np.full(4, 6 * 0.62 * 6.5 * np.pi / 4 * 0.005**2),
+        "tube_inner_diameter": np.full(4, 0.019),
+        "tube_outer_diameter": np.full(4, 0.021),
+    }
+
+
+def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
+    """Fields and budget terms of the column, shapes as in the result file without the time dimension."""
+    c = column
+    rf, zf = stretched_faces(c.n_r, c.radius, 4.0), stretched_faces(c.n_z, c.height, 1.5)
+    r, z = (rf[1:] + rf[:-1]) / 2, (zf[1:] + zf[:-1]) / 2
+    volume = np.pi * np.diff(rf**2)[None, :] * np.diff(zf)[:, None]
+    jet = holes(c) if with_jets else None
+
+    curtain = np.exp(-(((r - 0.155) / 0.016) ** 2))[None, :] * np.ones((c.n_z, 1)) * (1.0 if with_jets else 0.0)
+    mass_in = float(jet["hole_mass_flow"].sum()) if jet else 0.0
+    torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
+    weight = curtain / max((curtain * volume).sum(), 1e-300)
+    mass_source, torque_source = mass_in * weight, torque * weight
+
+    width = c.exhaust_radius * (1.8 - 0.9 * (zf / c.height))[:, None]
+    share = (1 - np.exp(-((rf / width) ** 2))) / (1 - np.exp(-((c.radius / width) ** 2)))
+    # A hump that vanishes at floor and ceiling circulates in a closed chamber; a ramp draws air through to the exhaust.
+    rise = (zf / c.height) if c.exhaust_flow > 0 else np.sin(np.pi * zf / c.height)
+    if c.exhaust_flow > 0:
+        psi = c.density * c.exhaust_flow * rise[:, None] * share
+    else:
+        psi = c.density * 2e-4 * rise[:, None] * (rf / c.radius)[None, :] ** 2 * (1 - (rf / c.radius)[None, :] ** 2)
+    mass_z = np.diff(psi, axis=1)
+    mass_r = np.zeros((c.n_z, c.n_r + 1))
+    mass_r[:, 1:] = np.cumsum(mass_source * volume - np.diff(mass_z, axis=0), axis=1)
+
+    core = c.core_radius * (1.6 - 0.6 * z / c.height)[:, None]
+    layer = 1 - np.exp(-np.clip(z - c.foot, 0, None) / 0.012)[:, None]
+    v = c.circulation / (2 * np.pi * r) * (1 - np.exp(-1.25643 * (r / core) ** 2)) * layer
+    v = v * (1 - 0.7 * (r / c.radius) ** 4)
+    u_face = mass_r / (c.density * 2 * np.pi * np.maximum(rf, 1e-12) * np.diff(zf)[:, None])
+    w_face = mass_z / (c.density * np.pi * np.diff(rf**2))
+    steps = np.diff(r, prepend=r[0], append=r[-1])[1:]
+    deficit = np.cumsum((c.density * v**2 / r * steps)[:, ::-1], axis=1)[:, ::-1]
+
+    rv_z = np.concatenate([np.zeros((1, c.n_r)), (r * v)[:-1] / 2 + (r * v)[1:] / 2, (r * v)[-1:]])
+    rv_r = np.concatenate([np.zeros((c.n_z, 1)), (r * v)[:, :-1] / 2 + (r * v)[:, 1:] / 2, (r * v)[:, -1:]], axis=1)
+    carried_z, carried_r = mass_z * rv_z, mass_r * rv_r
+    viscous_z = np.zeros_like(carried_z)
+    viscous_r = np.zeros_like(carried_r)
+    rest = torque_source * volume - np.diff(carried_z, axis=0) - np.diff(carried_r, axis=1)
+    viscous_r[:, 1:] = np.cumsum(rest, axis=1)
+
+    return {
+        "r": r, "z": z, "r_face": rf, "z_face": zf,
+        "radial_velocity": (u_face[:, 1:] + u_face[:, :-1]) / 2,
+        "tangential_velocity": v,
+        "axial_velocity": (w_face[1:] + w_face[:-1]) / 2,
+        "pressure": -0.4 - deficit,
+        "effective_viscosity": c.viscosity * (1 + 15 * curtain),
+        "fog_concentration": np.exp(-((r / 0.02) ** 2))[None, :] * np.exp(-z / c.height)[:, None],
+        "mass_flux_r": mass_r, "mass_flux_z": mass_z,
+        "angular_momentum_flux_r_advective": carried_r, "angular_momentum_flux_r_viscous": viscous_r,
+        "angular_momentum_flux_z_advective": carried_z, "angular_momentum_flux_z_viscous": viscous_z,
+        "mass_source": mass_source, "torque_source": torque_source,
+        "angular_momentum_storage": np.zeros((c.n_z, c.n_r)),
+        "side_open_fraction": np.full(c.n_z, 0.5 if c.exhaust_flow > 0 else 0.0),
+    }
+
+
+DIMS = {
+    "mass_flux_r": ("z", "r_face"), "mass_flux_z": ("z_face", "r"),
+    "angular_momentum_flux_r_advective": ("z", "r_face"), "angular_momentum_flux_r_viscous": ("z", "r_face"),
+    "angular_momentum_flux_z_advective": ("z_face", "r"), "angular_momentum_flux_z_viscous": ("z_face", "r"),
+    "mass_source": ("z", "r"), "torque_source": ("z", "r"), "angular_momentum_storage": ("z", "r"),
+    "side_open_fraction": ("z",),
+}
+BUDGET_UNITS = {
+    "mass_flux_r": "kg s-1", "mass_flux_z": "kg s-1", "mass_source": "kg m-3 s-1",
+    "torque_source": "N m-2", "angular_momentum_storage": "N m-2", "side_open_fraction": "1",
+}
+
+
+def network_as_json(jet: dict[str, np.ndarray] | None) -> str:
+    """An air network of the chamber above, as the solver would store it."""
+    if jet is None:
+        return "{}"
+    tube = {"flow": 4.75e-4, "inlet_pressure": 28.1, "first_hole_speed": 6.4, "last_hole_speed": 6.6,
+            "speed_ratio": 0.97, "nonuniformity": 0.012, "entrance_loss": 1.1, "friction_loss": 0.6, "recovery": 1.7}
+    return json.dumps({
+        "supply_flow": 1.9e-3, "plenum_pressure": 30.0, "supply_power_air": 0.057, "tubes": [tube] * 4,
+        "exhaust": {"kind": "flow", "area": 0.00432, "radius": 0.04, "hub_radius": 0.015, "loss_coefficient": 0.0},
+        "budget": [["tube entrance", 1.1], ["tube friction", 0.6], ["pressure recovery", -1.7], ["hole", 25.4]],
+        "warnings": [],
+    })
+
+
+def write_result(
+    path: Path, *, outcome: str = "steady", closed: bool = False, n_frames: int = 1, column: Column | None = None,
+    title: str | None = None,
+) -> Path:
+    """Write a result file by formula.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    outcome : str
+        Outcome attribute; "time-averaged" adds the mean and spread fields.
+    closed : bool
+        A closed cylinder without jets, exhaust or fog in place of the table-top chamber.
+    n_frames : int
+        Number of frames; the swirl of later frames is a little weaker.
+    column : Column, optional
+        Strength and size of the column.
+    title : str, optional
+        Title of the case.
+    """
+    if column is None:
+        column = Column() if not closed else Column(
+            radius=0.1, height=0.15, exhaust_radius=0.04, exhaust_flow=0.0, circulation=0.02, core_radius=0.03)
+    fields = flow_fields(column, with_jets=not closed)
+    title = title or ("Closed cylinder" if closed else "Table-top chamber")
+    with h5py.File(path, "w", track_order=True) as file:
+        _write_coordinates(file, fields, n_frames)
+        for name, (unit, long_name) in LONG_NAMES.items():
+            fade = 1 - 0.02 * np.arange(n_frames) if name == "tangential_velocity" else np.ones(n_frames)
+            _variable(file, name, fade[:, None, None] * fields[name], ("time", "z", "r"), unit, long_name)
+            if outcome == "time-averaged" and name != "fog_concentration":
+                _variable(file, f"mean_{name}", fields[name], ("z", "r"), unit, f"mean {long_name}")
+                _variable(file, f"std_{name}", 0.1 * np.abs(fields[name]), ("z", "r"), unit,
+                          f"standard deviation of {long_name}")
+        for name, dims in DIMS.items():
+            _variable(file, name, fields[name], dims, BUDGET_UNITS.get(name, "N m"), name.replace("_", " "))
+        if not closed:
+            for name, values in holes(column).items():
+                _variable(file, name, values, ("hole",), "1", name.replace("_", " "))
+            for name, values in tubes().items():
+                _variable(file, name, values, ("tube",), "1", name.replace("_", " "))
+        _write_attributes(file, column, outcome, closed, n_frames, title)
+        _write_history(file, outcome)
+    return path
+
+
+def _write_coordinates(file: h5py.File, fields: dict[str, np.ndarray], n_frames: int) -> None:
+    axes = {"time": np.arange(n_frames) * 0.5, **{name: fields[name] for name in ("z", "r", "z_face", "r_face")}}
+    for name, values in axes.items():
+        scale = file.create_dataset(name, data=values, maxshape=(None,) if name == "time" else values.shape)
+        scale.make_scale(name)
+        scale.attrs["units"] = "s" if name == "time" else "m"
+        scale.attrs["long_name"] = {"time": "time", "z": "height", "r": "radius"}.get(name, f"{name[0]} of cell faces")
+
+
+def _variable(file: h5py.File, name: str, values: np.ndarray, dims: tuple[str, ...], unit: str, long_name: str) -> None:
+    data = file.create_dataset(name, data=values, maxshape=(None, *values.shape[1:]) if dims[0] == "time" else None)
+    data.attrs["units"], data.attrs["long_name"] = unit, long_name
+    for axis, dim in enumerate(dims):
+        if dim not in file:
+            scale = file.create_dataset(dim, data=np.arange(values.shape[axis]))
+            scale.make_scale(dim)
+        data.dims[axis].attach_scale(file[dim])
+
+
+def _write_attributes(file: h5py.File, c: Column, outcome: str, closed: bool, n_frames: int, title: str) -> None:
+    jet = None if closed else holes(c)
+    torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
+    file.attrs.update({
+        "Conventions": "CF-1.8", "format": "swirlwright-result", "format_version": "1.0", "title": title,
+        "case_text": (CLOSED if closed else CHAMBER).format(title=title), "case_path": "made-up.toml",
+        "outcome": outcome, "outcome_text": OUTCOME_TEXT.get(outcome, outcome),
+        "converged": int(outcome in ("steady", "time-averaged", "transient")), "closure": "mixing-length",
+        "kinematic_viscosity": c.viscosity, "density": c.density, "chamber_radius": c.radius,
+        "chamber_height": c.height, "footprint": "round" if closed else "square",
+        "chamber_width": 2 * c.radius if closed else 0.36, "exhaust_radius": 0.0 if closed else c.exhaust_radius,
+        "exhaust_hub_radius": 0.0 if closed else 0.015, "exhaust_flow": c.exhaust_flow,
+        "exhaust_plane_pressure": -12.0, "curtain_inner_edge": np.nan if closed else 0.121,
+        "torque_input": torque, "torque_delivered": torque, "torque_lost": 0.0, "inlet_from": np.nan,
+        "inlet_to": np.nan, "wall_friction_factor": 1.0 if closed else 1.128, "window_start": 0.0,
+        "window_end": 0.0 if n_frames == 1 else 0.5 * (n_frames - 1),
+        "versions": json.dumps({"swirlwright": "0.1.0", "numpy": np.__version__}), "compile_seconds": 4.2,
+        "solve_seconds": 21.7, "output_seconds": 0.3, "n_complete": n_frames, "network_json": network_as_json(jet),
+        "warnings_json": json.dumps([]), "fog_on": int(not closed),
+    })
+
+
+def _write_history(file: h5py.File, outcome: str) -> None:
+    n = 40
+    fall = np.logspace(0, -2.5 if outcome == "not-converged" else -11, n)
+    history = file.create_group("history")
+    history["iteration"] = np.arange(n)
+    history["residual_mass"] = 1e-3 * fall
+    history["residual_momentum"] = fall
+    history["change"] = 0.1 * fall
+    history["exhaust_flow"] = 0.02 * (1 + 0.1 * fall)
+    file.create_group("probes")
+    file.create_group("restart")
