@@ -1,7 +1,7 @@
 """Result files made by formula, not by the solver, so that readers can be tested without a flow solution.
 
-The flow is a Burgers-like column in the table-top chamber: the axial mass flux and the swirl are prescribed, and the
-radial mass flux and the radial viscous torque follow from the cell budgets, which therefore close to round-off.
+The flow is a Burgers-like column in the table-top chamber: the axial mass flux and the swirl are prescribed, and
+the radial mass flux and viscous torque follow from the cell budgets, which therefore close to round-off.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ floor_rotation = 10.0
 OUTCOME_TEXT = {
     "steady": "A steady state was found; its stability was tested.",
     "time-averaged": "No steady state is stable here; the numbers are averages over the window.",
-    "not-converged": "Still changing when the iterations ran out; raise run.max_iterations or run it as transient.",
+    "not-converged": "Still changing when the iterations ran out; raise run.max_iterations.",
     "transient": "The run reached its end time.",
 }
 
@@ -141,7 +141,9 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
     volume = np.pi * np.diff(rf**2)[None, :] * np.diff(zf)[:, None]
     jet = holes(c) if with_jets else None
 
-    curtain = np.exp(-(((r - 0.155) / 0.016) ** 2))[None, :] * np.ones((c.n_z, 1)) * (1.0 if with_jets else 0.0)
+    curtain = (
+        np.exp(-(((r - 0.155) / 0.016) ** 2))[None, :] * np.ones((c.n_z, 1)) * (1.0 if with_jets else 0.0)
+    )
     mass_in = float(jet["hole_mass_flow"].sum()) if jet else 0.0
     torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
     weight = curtain / max((curtain * volume).sum(), 1e-300)
@@ -149,12 +151,17 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
 
     width = c.exhaust_radius * (1.8 - 0.9 * (zf / c.height))[:, None]
     share = (1 - np.exp(-((rf / width) ** 2))) / (1 - np.exp(-((c.radius / width) ** 2)))
-    # A hump that vanishes at floor and ceiling circulates in a closed chamber; a ramp draws air through to the exhaust.
-    rise = (zf / c.height) if c.exhaust_flow > 0 else np.sin(np.pi * zf / c.height)
+    # A hump that vanishes at floor and ceiling circulates in a closed chamber; a ramp feeds the exhaust.
     if c.exhaust_flow > 0:
-        psi = c.density * c.exhaust_flow * rise[:, None] * share
+        psi = c.density * c.exhaust_flow * (zf / c.height)[:, None] * share
     else:
-        psi = c.density * 2e-4 * rise[:, None] * (rf / c.radius)[None, :] ** 2 * (1 - (rf / c.radius)[None, :] ** 2)
+        psi = (
+            c.density
+            * 2e-4
+            * rise[:, None]
+            * (rf / c.radius)[None, :] ** 2
+            * (1 - (rf / c.radius)[None, :] ** 2)
+        )
     mass_z = np.diff(psi, axis=1)
     mass_r = np.zeros((c.n_z, c.n_r + 1))
     mass_r[:, 1:] = np.cumsum(mass_source * volume - np.diff(mass_z, axis=0), axis=1)
@@ -169,7 +176,9 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
     deficit = np.cumsum((c.density * v**2 / r * steps)[:, ::-1], axis=1)[:, ::-1]
 
     rv_z = np.concatenate([np.zeros((1, c.n_r)), (r * v)[:-1] / 2 + (r * v)[1:] / 2, (r * v)[-1:]])
-    rv_r = np.concatenate([np.zeros((c.n_z, 1)), (r * v)[:, :-1] / 2 + (r * v)[:, 1:] / 2, (r * v)[:, -1:]], axis=1)
+    rv_r = np.concatenate(
+        [np.zeros((c.n_z, 1)), (r * v)[:, :-1] / 2 + (r * v)[:, 1:] / 2, (r * v)[:, -1:]], axis=1
+    )
     carried_z, carried_r = mass_z * rv_z, mass_r * rv_r
     viscous_z = np.zeros_like(carried_z)
     viscous_r = np.zeros_like(carried_r)
@@ -177,32 +186,48 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
     viscous_r[:, 1:] = np.cumsum(rest, axis=1)
 
     return {
-        "r": r, "z": z, "r_face": rf, "z_face": zf,
+        "r": r,
+        "z": z,
+        "r_face": rf,
+        "z_face": zf,
         "radial_velocity": (u_face[:, 1:] + u_face[:, :-1]) / 2,
         "tangential_velocity": v,
         "axial_velocity": (w_face[1:] + w_face[:-1]) / 2,
         "pressure": -0.4 - deficit,
         "effective_viscosity": c.viscosity * (1 + 15 * curtain),
         "fog_concentration": np.exp(-((r / 0.02) ** 2))[None, :] * np.exp(-z / c.height)[:, None],
-        "mass_flux_r": mass_r, "mass_flux_z": mass_z,
-        "angular_momentum_flux_r_advective": carried_r, "angular_momentum_flux_r_viscous": viscous_r,
-        "angular_momentum_flux_z_advective": carried_z, "angular_momentum_flux_z_viscous": viscous_z,
-        "mass_source": mass_source, "torque_source": torque_source,
+        "mass_flux_r": mass_r,
+        "mass_flux_z": mass_z,
+        "angular_momentum_flux_r_advective": carried_r,
+        "angular_momentum_flux_r_viscous": viscous_r,
+        "angular_momentum_flux_z_advective": carried_z,
+        "angular_momentum_flux_z_viscous": viscous_z,
+        "mass_source": mass_source,
+        "torque_source": torque_source,
         "angular_momentum_storage": np.zeros((c.n_z, c.n_r)),
         "side_open_fraction": np.full(c.n_z, 0.5 if c.exhaust_flow > 0 else 0.0),
     }
 
 
 DIMS = {
-    "mass_flux_r": ("z", "r_face"), "mass_flux_z": ("z_face", "r"),
-    "angular_momentum_flux_r_advective": ("z", "r_face"), "angular_momentum_flux_r_viscous": ("z", "r_face"),
-    "angular_momentum_flux_z_advective": ("z_face", "r"), "angular_momentum_flux_z_viscous": ("z_face", "r"),
-    "mass_source": ("z", "r"), "torque_source": ("z", "r"), "angular_momentum_storage": ("z", "r"),
+    "mass_flux_r": ("z", "r_face"),
+    "mass_flux_z": ("z_face", "r"),
+    "angular_momentum_flux_r_advective": ("z", "r_face"),
+    "angular_momentum_flux_r_viscous": ("z", "r_face"),
+    "angular_momentum_flux_z_advective": ("z_face", "r"),
+    "angular_momentum_flux_z_viscous": ("z_face", "r"),
+    "mass_source": ("z", "r"),
+    "torque_source": ("z", "r"),
+    "angular_momentum_storage": ("z", "r"),
     "side_open_fraction": ("z",),
 }
 BUDGET_UNITS = {
-    "mass_flux_r": "kg s-1", "mass_flux_z": "kg s-1", "mass_source": "kg m-3 s-1",
-    "torque_source": "N m-2", "angular_momentum_storage": "N m-2", "side_open_fraction": "1",
+    "mass_flux_r": "kg s-1",
+    "mass_flux_z": "kg s-1",
+    "mass_source": "kg m-3 s-1",
+    "torque_source": "N m-2",
+    "angular_momentum_storage": "N m-2",
+    "side_open_fraction": "1",
 }
 
 
@@ -210,18 +235,48 @@ def network_as_json(jet: dict[str, np.ndarray] | None) -> str:
     """An air network of the chamber above, as the solver would store it."""
     if jet is None:
         return "{}"
-    tube = {"flow": 4.75e-4, "inlet_pressure": 28.1, "first_hole_speed": 6.4, "last_hole_speed": 6.6,
-            "speed_ratio": 0.97, "nonuniformity": 0.012, "entrance_loss": 1.1, "friction_loss": 0.6, "recovery": 1.7}
-    return json.dumps({
-        "supply_flow": 1.9e-3, "plenum_pressure": 30.0, "supply_power_air": 0.057, "tubes": [tube] * 4,
-        "exhaust": {"kind": "flow", "area": 0.00432, "radius": 0.04, "hub_radius": 0.015, "loss_coefficient": 0.0},
-        "budget": [["tube entrance", 1.1], ["tube friction", 0.6], ["pressure recovery", -1.7], ["hole", 25.4]],
-        "warnings": [],
-    })
+    tube = {
+        "flow": 4.75e-4,
+        "inlet_pressure": 28.1,
+        "first_hole_speed": 6.4,
+        "last_hole_speed": 6.6,
+        "speed_ratio": 0.97,
+        "nonuniformity": 0.012,
+        "entrance_loss": 1.1,
+        "friction_loss": 0.6,
+        "recovery": 1.7,
+    }
+    return json.dumps(
+        {
+            "supply_flow": 1.9e-3,
+            "plenum_pressure": 30.0,
+            "supply_power_air": 0.057,
+            "tubes": [tube] * 4,
+            "exhaust": {
+                "kind": "flow",
+                "area": 0.00432,
+                "radius": 0.04,
+                "hub_radius": 0.015,
+                "loss_coefficient": 0.0,
+            },
+            "budget": [
+                ["tube entrance", 1.1],
+                ["tube friction", 0.6],
+                ["pressure recovery", -1.7],
+                ["hole", 25.4],
+            ],
+            "warnings": [],
+        }
+    )
 
 
 def write_result(
-    path: Path, *, outcome: str = "steady", closed: bool = False, n_frames: int = 1, column: Column | None = None,
+    path: Path,
+    *,
+    outcome: str = "steady",
+    closed: bool = False,
+    n_frames: int = 1,
+    column: Column | None = None,
     title: str | None = None,
 ) -> Path:
     """Write a result file by formula.
@@ -242,8 +297,18 @@ def write_result(
         Title of the case.
     """
     if column is None:
-        column = Column() if not closed else Column(
-            radius=0.1, height=0.15, exhaust_radius=0.04, exhaust_flow=0.0, circulation=0.02, core_radius=0.03)
+        column = (
+            Column()
+            if not closed
+            else Column(
+                radius=0.1,
+                height=0.15,
+                exhaust_radius=0.04,
+                exhaust_flow=0.0,
+                circulation=0.02,
+                core_radius=0.03,
+            )
+        )
     fields = flow_fields(column, with_jets=not closed)
     title = title or ("Closed cylinder" if closed else "Table-top chamber")
     with h5py.File(path, "w", track_order=True) as file:
@@ -253,8 +318,14 @@ def write_result(
             _variable(file, name, fade[:, None, None] * fields[name], ("time", "z", "r"), unit, long_name)
             if outcome == "time-averaged" and name != "fog_concentration":
                 _variable(file, f"mean_{name}", fields[name], ("z", "r"), unit, f"mean {long_name}")
-                _variable(file, f"std_{name}", 0.1 * np.abs(fields[name]), ("z", "r"), unit,
-                          f"standard deviation of {long_name}")
+                _variable(
+                    file,
+                    f"std_{name}",
+                    0.1 * np.abs(fields[name]),
+                    ("z", "r"),
+                    unit,
+                    f"standard deviation of {long_name}",
+                )
         for name, dims in DIMS.items():
             _variable(file, name, fields[name], dims, BUDGET_UNITS.get(name, "N m"), name.replace("_", " "))
         if not closed:
@@ -268,16 +339,25 @@ def write_result(
 
 
 def _write_coordinates(file: h5py.File, fields: dict[str, np.ndarray], n_frames: int) -> None:
-    axes = {"time": np.arange(n_frames) * 0.5, **{name: fields[name] for name in ("z", "r", "z_face", "r_face")}}
+    axes = {
+        "time": np.arange(n_frames) * 0.5,
+        **{name: fields[name] for name in ("z", "r", "z_face", "r_face")},
+    }
     for name, values in axes.items():
         scale = file.create_dataset(name, data=values, maxshape=(None,) if name == "time" else values.shape)
         scale.make_scale(name)
         scale.attrs["units"] = "s" if name == "time" else "m"
-        scale.attrs["long_name"] = {"time": "time", "z": "height", "r": "radius"}.get(name, f"{name[0]} of cell faces")
+        scale.attrs["long_name"] = {"time": "time", "z": "height", "r": "radius"}.get(
+            name, f"{name[0]} of cell faces"
+        )
 
 
-def _variable(file: h5py.File, name: str, values: np.ndarray, dims: tuple[str, ...], unit: str, long_name: str) -> None:
-    data = file.create_dataset(name, data=values, maxshape=(None, *values.shape[1:]) if dims[0] == "time" else None)
+def _variable(
+    file: h5py.File, name: str, values: np.ndarray, dims: tuple[str, ...], unit: str, long_name: str
+) -> None:
+    data = file.create_dataset(
+        name, data=values, maxshape=(None, *values.shape[1:]) if dims[0] == "time" else None
+    )
     data.attrs["units"], data.attrs["long_name"] = unit, long_name
     for axis, dim in enumerate(dims):
         if dim not in file:
@@ -286,26 +366,52 @@ def _variable(file: h5py.File, name: str, values: np.ndarray, dims: tuple[str, .
         data.dims[axis].attach_scale(file[dim])
 
 
-def _write_attributes(file: h5py.File, c: Column, outcome: str, closed: bool, n_frames: int, title: str) -> None:
+def _write_attributes(
+    file: h5py.File, c: Column, outcome: str, closed: bool, n_frames: int, title: str
+) -> None:
     jet = None if closed else holes(c)
     torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
-    file.attrs.update({
-        "Conventions": "CF-1.8", "format": "swirlwright-result", "format_version": "1.0", "title": title,
-        "case_text": (CLOSED if closed else CHAMBER).format(title=title), "case_path": "made-up.toml",
-        "outcome": outcome, "outcome_text": OUTCOME_TEXT.get(outcome, outcome),
-        "converged": int(outcome in ("steady", "time-averaged", "transient")), "closure": "mixing-length",
-        "kinematic_viscosity": c.viscosity, "density": c.density, "chamber_radius": c.radius,
-        "chamber_height": c.height, "footprint": "round" if closed else "square",
-        "chamber_width": 2 * c.radius if closed else 0.36, "exhaust_radius": 0.0 if closed else c.exhaust_radius,
-        "exhaust_hub_radius": 0.0 if closed else 0.015, "exhaust_flow": c.exhaust_flow,
-        "exhaust_plane_pressure": -12.0, "curtain_inner_edge": np.nan if closed else 0.121,
-        "torque_input": torque, "torque_delivered": torque, "torque_lost": 0.0, "inlet_from": np.nan,
-        "inlet_to": np.nan, "wall_friction_factor": 1.0 if closed else 1.128, "window_start": 0.0,
-        "window_end": 0.0 if n_frames == 1 else 0.5 * (n_frames - 1),
-        "versions": json.dumps({"swirlwright": "0.1.0", "numpy": np.__version__}), "compile_seconds": 4.2,
-        "solve_seconds": 21.7, "output_seconds": 0.3, "n_complete": n_frames, "network_json": network_as_json(jet),
-        "warnings_json": json.dumps([]), "fog_on": int(not closed),
-    })
+    file.attrs.update(
+        {
+            "Conventions": "CF-1.8",
+            "format": "swirlwright-result",
+            "format_version": "1.0",
+            "title": title,
+            "case_text": (CLOSED if closed else CHAMBER).format(title=title),
+            "case_path": "made-up.toml",
+            "outcome": outcome,
+            "outcome_text": OUTCOME_TEXT.get(outcome, outcome),
+            "converged": int(outcome in ("steady", "time-averaged", "transient")),
+            "closure": "mixing-length",
+            "kinematic_viscosity": c.viscosity,
+            "density": c.density,
+            "chamber_radius": c.radius,
+            "chamber_height": c.height,
+            "footprint": "round" if closed else "square",
+            "chamber_width": 2 * c.radius if closed else 0.36,
+            "exhaust_radius": 0.0 if closed else c.exhaust_radius,
+            "exhaust_hub_radius": 0.0 if closed else 0.015,
+            "exhaust_flow": c.exhaust_flow,
+            "exhaust_plane_pressure": -12.0,
+            "curtain_inner_edge": np.nan if closed else 0.121,
+            "torque_input": torque,
+            "torque_delivered": torque,
+            "torque_lost": 0.0,
+            "inlet_from": np.nan,
+            "inlet_to": np.nan,
+            "wall_friction_factor": 1.0 if closed else 1.128,
+            "window_start": 0.0,
+            "window_end": 0.0 if n_frames == 1 else 0.5 * (n_frames - 1),
+            "versions": json.dumps({"swirlwright": "0.1.0", "numpy": np.__version__}),
+            "compile_seconds": 4.2,
+            "solve_seconds": 21.7,
+            "output_seconds": 0.3,
+            "n_complete": n_frames,
+            "network_json": network_as_json(jet),
+            "warnings_json": json.dumps([]),
+            "fog_on": int(not closed),
+        }
+    )
 
 
 def _write_history(file: h5py.File, outcome: str) -> None:
