@@ -1,7 +1,7 @@
 """Result files made by formula, not by the solver, so that readers can be tested without a flow solution.
 
-The flow is a Burgers-like column in the table-top chamber: the axial mass flux and the swirl are prescribed, and
-the radial mass flux and viscous torque follow from the cell budgets, which therefore close to round-off.
+The flow is a Burgers-like column in the table-top chamber: the axial mass flux and the swirl are prescribed,
+and the radial mass flux and viscous torque follow from the cell budgets, which therefore close to round-off.
 """
 
 from __future__ import annotations
@@ -158,7 +158,7 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
         psi = (
             c.density
             * 2e-4
-            * rise[:, None]
+            * np.sin(np.pi * zf / c.height)[:, None]
             * (rf / c.radius)[None, :] ** 2
             * (1 - (rf / c.radius)[None, :] ** 2)
         )
