@@ -44,7 +44,7 @@ def curtain(density: Array, grid: Grid) -> tuple[float, Array]:
 
 
 def inner_edge(profile: Array, r: Array) -> float:
-    """Return the radius [m] where `profile` (nr,), inside its largest value, is a hundredth of it; 0 if never."""
+    """Return the radius [m] where `profile` (nr,), inside its peak, is a hundredth of it; 0 if never."""
     top = int(np.argmax(profile))
     target = EDGE_SHARE * profile[top]
     low = np.flatnonzero(profile[:top] < target)

@@ -1,6 +1,6 @@
 """One jet as shares of rings and layers: a Gaussian carried along a chord, in closed form across it.
 
-Equations in solver/README.md, section Jets. Lengths in m, angles in rad; arrays [layer, sample] or [sample, ring].
+Equations in solver/README.md, section Jets. Lengths in m, angles in rad.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def ring_shares(chord: Chord, arm: float, edges: Array) -> tuple[Array, Array]:
     """Share of each sample, and of its moment about the axis [m], in the rings between `edges`.
 
     At x along the chord a point n beside it lies at r^2 = (d + n)^2 + x^2 and has the moment arm d + n, so a
-    disc of radius r holds the part |d + n| < sqrt(r^2 - x^2) of the Gaussian in n; both integrals are closed form.
+    disc of radius r holds the part |d + n| < sqrt(r^2 - x^2) of the Gaussian in n: closed form for both.
     arm: d [m], not negative.   edges: (n_rings + 1,) [m].   Returns two arrays (ns, n_rings).
     """
     from scipy.special import ndtr

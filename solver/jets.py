@@ -169,7 +169,7 @@ def has_torque(jets: Jets) -> bool:
 
 @dataclass
 class _Sums:
-    """Running sums per cell: volume [m3/s]; torque, and its part inside the radius [m5/s2]; forces [m4/s2]."""
+    """Running sums per cell: volume [m3/s]; torque, and its part inside R [m5/s2]; forces [m4/s2]."""
 
     volume: Array
     torque: Array
