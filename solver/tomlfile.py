@@ -1,0 +1,239 @@
+"""A TOML file to a frozen value of the schema, or every mistake in it with its line."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+import types
+import typing
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.tomllines import Location, key_lines, line_of
+
+T = TypeVar("T", bound=BaseModel)
+
+_LARGEST_FILE = 1_000_000  # bytes; a case has a few thousand
+_ALLOWED = {
+    "missing": "is required but missing",
+    "string_type": "must be a text in quotes",
+    "string_too_short": "must not be empty",
+    "string_too_long": "must be a text of at most {max_length} characters",
+    "tuple_type": "must be a list",
+    "model_type": "must be a table",
+    "too_short": "must have at least {min_length} items",
+    "too_long": "must have at most {max_length} items",
+    "literal_error": "must be one of {expected}",
+}
+
+
+@dataclass(frozen=True)
+class Document:
+    """The parsed text of a TOML file with the lines of its keys."""
+
+    path: Path
+    text: str
+    data: dict[str, Any]
+    lines: dict[Location, int]
+
+    def problem(self, location: Location, allowed: str, value: object = None, hint: str = "") -> Problem:
+        """A mistake at a place of this file."""
+        key = ".".join(str(part + 1) if isinstance(part, int) else part for part in location)
+        return Problem(str(self.path), line_of(self.lines, location), key, value, allowed, hint)
+
+
+def read_document(path: Path) -> Document:
+    """Read a TOML file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read or is no TOML, with the line of the mistake.
+    """
+
+    def refuse(line: int, what: str) -> InputError:
+        return InputError([Problem(str(path), line, "", None, what)])
+
+    try:
+        raw = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise refuse(1, f"cannot be read ({reason})") from error
+    if len(raw) > _LARGEST_FILE:
+        raise refuse(1, f"must be a file of at most {_LARGEST_FILE} bytes, got {len(raw)} bytes")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise refuse(raw.count(b"\n", 0, error.start) + 1, "must be text in UTF-8") from error
+    return parse_document(text, path)
+
+
+def parse_document(text: str, path: Path) -> Document:
+    """Parse TOML text that stands, or would stand, in `path`.
+
+    Raises
+    ------
+    InputError
+        If it is no TOML, with the line of the mistake.
+    """
+    try:
+        data = tomllib.loads(text)
+        return Document(path, text, data, key_lines(text))
+    except RecursionError as error:
+        raise InputError([Problem(str(path), 1, "", None, "is nested too deeply")]) from error
+    except ValueError as error:  # tomllib's own error is one; so is a whole number of too many digits
+        message = str(error)
+        place = re.search(r" \(at line (\d+), column (\d+)\)| \(at end of document\)", message)
+        line = int(place.group(1)) if place and place.group(1) else text.count("\n") + 1
+        what = message if place is None else message[: place.start()]
+        column = f" (column {place.group(2)})" if place and place.group(2) else ""
+        problem = Problem(str(path), line, "", None, f"is no TOML here: {what}{column}")
+        raise InputError([problem]) from error
+
+
+def validate(document: Document, model: type[T]) -> tuple[T | None, list[Problem], list[Location]]:
+    """Check a document against the schema.
+
+    Returns
+    -------
+    value : model or None
+        The value; where something is wrong, what is left when the wrong keys are taken out, if that is valid.
+    problems : list of Problem
+        Every mistake.
+    bad : list of Location
+        The places of the mistakes.
+    """
+    try:
+        return model.model_validate(document.data), [], []
+    except ValidationError as error:
+        details = error.errors(include_url=False, include_context=True)
+    problems, bad = [], []
+    for detail in details:
+        location = _within_file(detail["loc"], document.data)
+        bad.append(location)
+        problems.append(_problem(document, model, location, detail))
+    try:
+        return model.model_validate(_without(document.data, bad)), problems, bad
+    except ValidationError:
+        return None, problems, bad
+
+
+def read_toml(path: Path, model: type[T]) -> T:
+    """Read a TOML file as a value of the schema.
+
+    Raises
+    ------
+    InputError
+        With every mistake in the file.
+    """
+    value, problems, _ = validate(read_document(path), model)
+    if problems or value is None:
+        raise InputError(problems)
+    return value
+
+
+def _within_file(location: tuple[Any, ...], data: Any) -> Location:
+    """The location without parts that are names of the schema's types instead of keys."""
+    kept: list[str | int] = []
+    for index, part in enumerate(location):
+        is_there = (isinstance(data, dict) and part in data) or (
+            isinstance(data, list) and isinstance(part, int) and part < len(data)
+        )
+        if is_there:
+            data = data[part]
+            kept.append(part)
+        elif index == len(location) - 1 and isinstance(data, dict):
+            kept.append(part)  # a missing key
+    return tuple(kept)
+
+
+def _problem(document: Document, model: type[BaseModel], location: Location, detail: Any) -> Problem:
+    kind, context = detail["type"], detail.get("ctx", {})
+    value = None if kind in ("missing", "too_short", "too_long") else detail["input"]
+    if kind == "extra_forbidden":
+        hint = _nearest_key(model, location)
+        return document.problem(location, "unknown key", None, hint)
+    allowed = _ALLOWED.get(kind, detail["msg"])
+    if kind == "missing" and location and location[-1] not in _names(model, location[:-1]):
+        allowed = "must have one more item"
+    hint = ""
+    if kind == "literal_error":
+        expected = re.findall(r"'([^']*)'", context["expected"])
+        context = {"expected": ", ".join(f'"{name}"' for name in expected)}
+        close = difflib.get_close_matches(str(value), expected, n=1)
+        hint = f'did you mean "{close[0]}"?' if close else ""
+    elif kind == "tuple_type" and isinstance(value, dict):
+        hint = f"write [[{'.'.join(str(part) for part in location if isinstance(part, str))}]]"
+    elif kind == "model_type" and isinstance(value, list):
+        hint = f"write [{'.'.join(str(part) for part in location if isinstance(part, str))}]"
+    return document.problem(location, allowed.format(**context) if "{" in allowed else allowed, value, hint)
+
+
+def _table(annotation: Any) -> type[BaseModel] | None:
+    """The table type inside an annotation: Table, Table | None, tuple[Table, ...]."""
+    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
+        return annotation if issubclass(annotation, BaseModel) else None
+    for inner in typing.get_args(annotation):
+        if (found := _table(inner)) is not None:
+            return found
+    return None
+
+
+def _names(model: type[BaseModel], location: Location) -> list[str]:
+    """Keys the table at `location` may have."""
+    table: type[BaseModel] | None = model
+    for part in location:
+        if isinstance(part, str) and table is not None:
+            field = table.model_fields.get(part)
+            table = _table(field.annotation) if field is not None else None
+    return list(table.model_fields) if table is not None else []
+
+
+def _all_keys(model: type[BaseModel], prefix: str = "") -> dict[str, str]:
+    """Every key of the schema with the table it belongs to."""
+    keys: dict[str, str] = {}
+    for name, field in model.model_fields.items():
+        keys.setdefault(name, prefix)
+        if (inner := _table(field.annotation)) is not None:
+            for key, place in _all_keys(inner, f"{prefix}.{name}" if prefix else name).items():
+                keys.setdefault(key, place)
+    return keys
+
+
+def _nearest_key(model: type[BaseModel], location: Location) -> str:
+    """A hint for an unknown key: the nearest of its table, or the table where it belongs."""
+    *table, key = location
+    close = difflib.get_close_matches(str(key), _names(model, tuple(table)), n=1, cutoff=0.6)
+    if close:
+        place = [str(part + 1) if isinstance(part, int) else part for part in table]
+        return f"did you mean {'.'.join([*place, close[0]])}?"
+    home = _all_keys(model).get(str(key))
+    return f"it belongs in [{home}]" if home else f"known here: {', '.join(_names(model, tuple(table)))}"
+
+
+def _without(data: Any, bad: Iterable[Location]) -> Any:
+    """A copy of the data without the places in `bad`; list items are kept in place, whole lists go instead."""
+    tops = {location[:1] for location in bad if len(location) == 1}
+    deeper: dict[Any, list[Location]] = {}
+    for location in bad:
+        if len(location) > 1 and location[:1] not in tops:
+            deeper.setdefault(location[0], []).append(location[1:])
+    if isinstance(data, dict):
+        return {
+            key: _without(value, deeper[key]) if key in deeper else value
+            for key, value in data.items()
+            if (key,) not in tops and not _loses_item(value, deeper.get(key, ()))
+        }
+    return [_without(value, deeper[i]) if i in deeper else value for i, value in enumerate(data)]
+
+
+def _loses_item(value: Any, bad: Iterable[Location]) -> bool:
+    return isinstance(value, list) and any(
+        len(location) == 1 or not isinstance(value[int(location[0])], dict) for location in bad
+    )
