@@ -1,0 +1,340 @@
+"""Writing a result file while the run goes on, so that a kill at any moment leaves whole frames.
+
+What stands in the file is told in solver/RESULT_FILE.md; names, units and scales are in result_layout.py, the
+handling of HDF5 in result_storage.py, reading in result_reading.py (offered here too).
+"""
+
+from __future__ import annotations
+
+import os
+import uuid
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from enum import Enum
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import h5py
+import numpy as np
+
+from swirlwright.solver.errors import ResultError, SwirlwrightError
+from swirlwright.solver.result_layout import (
+    BUDGET,
+    FORMAT,
+    FORMAT_VERSION,
+    FRAMES,
+    MEANS,
+    SI,
+    VARIABLES,
+    Scales,
+    frame_fields,
+)
+from swirlwright.solver.result_reading import ResultData, load_result, open_result, read_restart, restart_path
+from swirlwright.solver.result_storage import (
+    append_series,
+    begin_frames,
+    commit,
+    is_disk_full,
+    put,
+    put_places,
+    put_state,
+    reason,
+    reserve,
+    set_attributes,
+)
+
+__all__ = ["ResultData", "ResultWriter", "WriteError", "load_result", "open_result", "read_restart"]
+
+# A process that was ended leaves these words; finish() replaces them.
+_UNFINISHED = {
+    "outcome": "interrupted",
+    "outcome_text": "the run was ended before it finished; the frames it had completed are whole",
+    "converged": 0,
+}
+
+
+class WriteError(SwirlwrightError):
+    """The result could not be written any further; what was completed before is in the file."""
+
+
+class ResultWriter:
+    """One result file, open for writing. A context manager: leaving it closes the file.
+
+    Left without `finish`, the file says `interrupted`. All values are handed over in SI; a file in
+    dimensionless form is divided by its scales here, and its attributes stay in SI.
+    """
+
+    def __init__(self, path: Path, file: h5py.File, scales: Scales):
+        self.path = path
+        self.scales = scales
+        self._file = file
+        self._n_complete = 0
+
+    @classmethod
+    def create(
+        cls,
+        path: str | os.PathLike[str],
+        *,
+        r: np.ndarray,
+        z: np.ndarray,
+        r_face: np.ndarray,
+        z_face: np.ndarray,
+        attributes: Mapping[str, Any],
+        jets: Any = None,
+        tubes: Mapping[str, np.ndarray] | None = None,
+        side_open_fraction: np.ndarray | None = None,
+        has_fog: bool = False,
+        scales: Scales = SI,
+    ) -> ResultWriter:
+        """Begin a result file; an older result of this name is replaced.
+
+        Parameters
+        ----------
+        path : path
+            The file itself, not a temporary one: it can be read after a kill.
+        r, z, r_face, z_face : ndarray
+            Cell centres and faces [m].
+        attributes : mapping
+            Root attributes in SI. Mappings and lists become JSON, None is left out.
+        jets : Jets, optional
+            Any object with the attributes tube, row, height, radius, aim, elevation, diameter, speed,
+            mass_flow, moment_arm, shape (n_holes,), SI.
+        tubes : mapping, optional
+            Keys x, y, flow, inner_diameter, outer_diameter, shape (n_tubes,), SI.
+        side_open_fraction : ndarray, optional
+            Shape (nz,).
+        has_fog : bool
+            Whether frames carry `fog_concentration`.
+        scales : Scales
+            What to divide by for a dimensionless file.
+
+        Raises
+        ------
+        ResultError
+            If the place cannot be written, is in use by another run, or holds a file that is no result.
+        """
+        path = Path(path)
+        _refuse_to_overwrite(path)
+        try:
+            file = h5py.File(path, "w", track_order=True)
+        except OSError as error:
+            raise ResultError(f"{path}: cannot be written: {reason(error)}") from None
+        restart_path(path).unlink(missing_ok=True)
+        writer = cls(path, file, scales)
+        with writer._guarded():
+            set_attributes(file, {**attributes, **_head(scales), **_UNFINISHED})
+            file.attrs["n_complete"] = np.int64(0)
+            for name, values in {"z": z, "r": r, "z_face": z_face, "r_face": r_face}.items():
+                put(file, name, values, scales).make_scale(name)
+            begin_frames(file, frame_fields(has_fog), scales)
+            put_places(file, jets, tubes, side_open_fraction, scales)
+            commit(file)
+        return writer
+
+    def __enter__(self) -> ResultWriter:
+        return self
+
+    def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    @property
+    def n_complete(self) -> int:
+        """Frames that are whole in the file."""
+        return self._n_complete
+
+    def append_frame(self, time: float, fields: Mapping[str, np.ndarray]) -> None:
+        """Add one frame; it counts only when all of it is in the file.
+
+        Parameters
+        ----------
+        time : float
+            Time of the frame [s].
+        fields : mapping
+            The frame variables of result_layout.FRAMES at cell centres, shape (nz, nr), SI.
+
+        Raises
+        ------
+        WriteError
+            If the disk is full.
+        """
+        names = [name for name in FRAMES if name in self._file]
+        n = self._n_complete
+        with self._guarded():
+            reserve(self._file, sum(np.asarray(fields[name]).nbytes for name in names))
+            for name in names:
+                self._file[name].resize(n + 1, axis=0)
+                self._file[name][n] = np.asarray(fields[name]) / self.scales.of(FRAMES[name].powers)
+            self._file["time"].resize(n + 1, axis=0)
+            self._file["time"][n] = time / self.scales.of(VARIABLES["time"].powers)
+            # The counter is raised only once the frame is with the operating system: readers stop at it.
+            self._file.flush()
+            self._file.attrs.modify("n_complete", np.int64(n + 1))
+            commit(self._file)
+        self._n_complete = n + 1
+
+    def write_means(
+        self, mean: Mapping[str, np.ndarray], std: Mapping[str, np.ndarray], window: tuple[float, float]
+    ) -> None:
+        """Write time averages and deviations over `window` [s], keyed as frame variables, (nz, nr), SI."""
+        values = {f"mean_{name}": field for name, field in mean.items()}
+        values |= {f"std_{name}": field for name, field in std.items()}
+        self._write_fields({name: values[name] for name in MEANS if name in values}, window)
+
+    def write_budget(self, fields: Mapping[str, np.ndarray], window: tuple[float, float]) -> None:
+        """Write all fields of result_layout.BUDGET, SI, averaged over `window` [s]; begin = end if steady."""
+        self._write_fields({name: fields[name] for name in BUDGET}, window)
+
+    def append_history(self, columns: Mapping[str, Any]) -> None:
+        """Add rows to group `history`: each column a number or a sequence, all of one length, SI.
+
+        Every call names the same columns; `iteration` or `step` and `time` should be among them.
+        """
+        rows = {name: (None, np.atleast_1d(np.asarray(c, dtype=float))) for name, c in columns.items()}
+        with self._guarded():
+            append_series(self._file, "history", "row", rows, self.scales)
+
+    def append_probes(
+        self,
+        times: Any,
+        values: Mapping[str, tuple[str | None, Any]],
+        places: Mapping[str, Mapping[str, float]] | None = None,
+    ) -> None:
+        """Add rows to group `probes`.
+
+        Parameters
+        ----------
+        times : float or sequence
+            Times of the rows [s].
+        values : mapping
+            Name (ending in a frame variable's name, as `mid_axial_velocity`) to (None, values of shape (n,))
+            at a point, or (dimension, values of shape (n, size)) along a line over that root dimension. SI.
+        places : mapping, optional
+            Attributes of each, as {"mid_axial_velocity": {"r": 0.02, "z": 0.3}} [m].
+        """
+        n = np.atleast_1d(np.asarray(times, dtype=float))
+        rows: dict[str, tuple[str | None, np.ndarray]] = {"probe_time": (None, n)}
+        for name, (dim, value) in values.items():
+            rows[name] = (dim, np.reshape(np.asarray(value, dtype=float), (n.size, -1) if dim else (n.size,)))
+        with self._guarded():
+            append_series(self._file, "probes", "probe_time", rows, self.scales, places)
+
+    def write_restart(self, state: Mapping[str, Any]) -> None:
+        """Keep what a restart needs, unscaled and bit for bit, beside the result until `finish` folds it in.
+
+        It goes to `<result>.restart` by a temporary file, fsync and one replacing rename, so that at any
+        moment the old state or the new one is whole. Nested mappings become groups; numbers, strings and
+        arrays are kept as they are.
+
+        Raises
+        ------
+        WriteError
+            If the disk is full.
+        """
+        target = restart_path(self.path)
+        temporary = target.with_name(target.name + ".part")
+        try:
+            with self._guarded():
+                with h5py.File(temporary, "w") as file:
+                    reserve(file, _size(state))
+                    file.attrs["run_id"] = self._file.attrs["run_id"]
+                    put_state(file.create_group("restart"), state)
+                with open(temporary, "rb+") as handle:
+                    os.fsync(handle.fileno())
+                os.replace(temporary, target)
+        finally:
+            temporary.unlink(missing_ok=True)
+
+    def finish(
+        self, outcome: str | Enum, outcome_text: str = "", *, converged: bool, **attributes: Any
+    ) -> None:
+        """Mark how the run ended, fold the restart state in, bring all to the disk and close.
+
+        Parameters
+        ----------
+        outcome : str or Enum
+            One of steady, steady-unstable, time-averaged, transient, not-converged, interrupted, blew-up;
+            of an Enum its name, in lower case with hyphens.
+        outcome_text : str
+            What it means and what to do.
+        converged : bool
+            Whether the run counts as done.
+        **attributes
+            Further root attributes known only at the end, SI.
+        """
+        if isinstance(outcome, Enum):
+            outcome_text = outcome_text or str(outcome.value)
+            outcome = outcome.name.lower().replace("_", "-")
+        sidecar = restart_path(self.path)
+        with self._guarded():
+            end = {"outcome": outcome, "outcome_text": outcome_text, "converged": int(converged)}
+            set_attributes(self._file, {**attributes, **end})
+            commit(self._file)
+            if sidecar.exists():
+                reserve(self._file, sidecar.stat().st_size)
+                with h5py.File(sidecar, "r") as state:
+                    state.copy("restart", self._file)
+            commit(self._file, to_disk=True)
+        self.close()
+        sidecar.unlink(missing_ok=True)
+
+    def close(self) -> None:
+        """Close the file; harmless when it is closed."""
+        if self._file:
+            self._file.close()
+
+    def _write_fields(self, fields: Mapping[str, np.ndarray], window: tuple[float, float]) -> None:
+        with self._guarded():
+            reserve(self._file, sum(np.asarray(field).nbytes for field in fields.values()))
+            set_attributes(self._file, {"window_start": float(window[0]), "window_end": float(window[1])})
+            for name, values in fields.items():
+                put(self._file, name, values, self.scales)
+            commit(self._file)
+
+    @contextmanager
+    def _guarded(self) -> Iterator[None]:
+        """Turn a failed write into one clear message that says what is kept."""
+        try:
+            yield
+        except OSError as error:
+            # HDF5 may fail once more over its last bytes; the counter in the file still bounds what is read.
+            with suppress(OSError, RuntimeError):
+                self._file.close()
+            cause = "the disk is full" if is_disk_full(error) else f"writing failed: {reason(error)}"
+            raise WriteError(
+                f"{self.path}: {cause}; the {self._n_complete} frame(s) completed before are kept in it"
+            ) from None
+
+
+def _head(scales: Scales) -> dict[str, Any]:
+    """The attributes of every file."""
+    return {
+        "Conventions": "CF-1.8",
+        "format": FORMAT,
+        "format_version": FORMAT_VERSION,
+        "run_id": uuid.uuid4().hex,
+        "output_form": "si" if scales.is_si else "dimensionless",
+        "length_scale": scales.length,
+        "velocity_scale": scales.velocity,
+        "density_scale": scales.density,
+    }
+
+
+def _size(state: Any) -> int:
+    """Bytes of a nested state."""
+    return sum(map(_size, state.values())) if isinstance(state, Mapping) else int(np.asarray(state).nbytes)
+
+
+def _refuse_to_overwrite(path: Path) -> None:
+    """Opening for writing would empty the file before its lock is looked at, so look first."""
+    if not path.exists():
+        return
+    try:
+        with h5py.File(path, "r+") as file:
+            known = file.attrs.get("format") == FORMAT
+    except BlockingIOError:
+        raise ResultError(f"{path}: another run is writing this file; choose another name") from None
+    except OSError as error:
+        raise ResultError(f"{path}: exists and is not replaced: {reason(error)}") from None
+    if not known:
+        raise ResultError(f"{path}: exists and is no result file, so it is not replaced; choose another name")
