@@ -1,0 +1,595 @@
+"""Every compiled kernel of the flow solver.
+
+They stand in one file because numba's cache does not notice a change in a callee of another file, and
+constants are passed as arguments for the same reason. Fields are indexed [j along z, i along r]; u lives on
+r-faces (nz, nr+1), w on z-faces (nz+1, nr), v, p on centres (nz, nr). Viscosity `nu` carries a rim:
+(nz+2, nr+2), whose outer entries are values *on* the floor, ceiling and side. Pressure is over density
+[m2/s2], forces are accelerations [m/s2]. All stencils are second-order central; equations: solver/README.md.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from swirlwright.solver.grid import Metric
+
+Array = NDArray[np.float64]
+
+
+class Edges(NamedTuple):
+    """What the boundary faces do, as arrays. kind: 0 = normal velocity given, 1 = pressure condition.
+
+    side_*: (nz,), but side_w, side_stress_w, side_carry_w: (nz+1,) at z-faces.
+    top_*, bottom_*: (nr,), but *_u and top_stress_u, ...: (nr+1,) at r-faces.
+    stress_*: share of the no-slip stress that acts (1 wall, 0 free slip, between: partly open).
+    carry_*: 1 where inflow brings the given tangential value, 0 where it brings the value inside.
+    """
+
+    side_kind: NDArray[np.int64]
+    side_u: Array
+    side_v: Array
+    side_w: Array
+    side_stress_v: Array
+    side_stress_w: Array
+    side_carry_v: Array
+    side_carry_w: Array
+    side_open: Array
+    side_in: Array
+    side_out: Array
+    side_p: Array
+    top_kind: NDArray[np.int64]
+    top_w: Array
+    top_u: Array
+    top_v: Array
+    top_stress_u: Array
+    top_stress_v: Array
+    top_carry_u: Array
+    top_carry_v: Array
+    top_loss: Array
+    top_p: Array
+    bottom_w: Array
+    bottom_u: Array
+    bottom_v: Array
+    bottom_stress_u: Array
+    bottom_stress_v: Array
+    blend_speed: float
+
+
+@njit(cache=True)
+def outflow_share(normal, blend):
+    """Share of the inside value that leaves with the normal velocity: 0 inflow, 1 outflow, smooth over `blend`."""
+    return 0.5 * (1.0 + np.tanh(normal / blend))
+
+
+@njit(cache=True)
+def carried(normal, inside, given, carry, blend):
+    """Value that the flow carries through a boundary face: the inside one on outflow, the given one on inflow."""
+    share = outflow_share(normal, blend)
+    return inside * (share + (1.0 - share) * (1.0 - carry)) + given * (1.0 - share) * carry
+
+
+@njit(cache=True)
+def corner_viscosity(nu, j, i, nz, nr):
+    """Viscosity at z-face j, r-face i: mean of the cells around, or of the two rim values on a boundary."""
+    if j == 0 or j == nz:
+        k = 0 if j == 0 else nz + 1
+        if i == nr:
+            return nu[k, nr + 1]
+        return 0.5 * (nu[k, i] + nu[k, i + 1])
+    if i == nr:
+        return 0.5 * (nu[j, nr + 1] + nu[j + 1, nr + 1])
+    return 0.25 * (nu[j, i] + nu[j + 1, i] + nu[j, i + 1] + nu[j + 1, i + 1])
+
+
+@njit(cache=True)
+def side_pressure(un, e, j):
+    """Kinematic pressure on the open side [m2/s2]: total pressure ambient on inflow, static with a loss on outflow."""
+    open_speed = un / e.side_open[j]
+    if un < 0.0:
+        return e.side_p[j] - 0.5 * (1.0 + e.side_in[j]) * open_speed * open_speed
+    return e.side_p[j] + 0.5 * e.side_out[j] * open_speed * open_speed
+
+
+@njit(cache=True)
+def side_pressure_slope(un, e, j):
+    """Derivative of `side_pressure` by the normal velocity [m/s]; negative on inflow, positive on outflow."""
+    if un < 0.0:
+        return -(1.0 + e.side_in[j]) * un / e.side_open[j] ** 2
+    return e.side_out[j] * un / e.side_open[j] ** 2
+
+
+@njit(cache=True)
+def top_pressure(wn, e, i):
+    """Kinematic pressure in the exhaust plane [m2/s2]: duct value plus the screen's loss, Bernoulli on backflow."""
+    if wn < 0.0:
+        return e.top_p[i] - 0.5 * (1.0 + e.top_loss[i]) * wn * wn
+    return e.top_p[i] + 0.5 * e.top_loss[i] * wn * wn
+
+
+@njit(cache=True)
+def top_pressure_slope(wn, e, i):
+    """Derivative of `top_pressure` by the normal velocity [m/s]."""
+    if wn < 0.0:
+        return -(1.0 + e.top_loss[i]) * wn
+    return e.top_loss[i] * wn
+
+
+@njit(cache=True)
+def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
+    """Fluxes of angular momentum r*v through every face, per radian and density [m5/s2], split in two parts.
+
+    v_r and v_z: the tangential velocity used in the r and the z fluxes (the same array but in a factorised
+    step, whose effective fluxes differ by direction). adv_r, vis_r: (nz, nr+1), adv_z, vis_z: (nz+1, nr), out.
+    The viscous r-flux is nu r^3 d(v/r)/dr on the grid's own centres, so solid-body rotation has none.
+    """
+    nz, nr = v_r.shape
+    r, rf = m.r, m.rf
+    for j in range(nz):
+        adv_r[j, 0] = 0.0
+        vis_r[j, 0] = 0.0
+        for i in range(1, nr):
+            face_nu = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1])
+            adv_r[j, i] = rf[i] * rf[i] * u[j, i] * m.dz[j] * 0.5 * (v_r[j, i - 1] + v_r[j, i])
+            shear = (v_r[j, i] / r[i] - v_r[j, i - 1] / r[i - 1]) / m.drc[i]
+            vis_r[j, i] = -face_nu * rf[i] ** 3 * shear * m.dz[j]
+        edge = carried(u[j, nr], v_r[j, nr - 1], e.side_v[j], e.side_carry_v[j], e.blend_speed)
+        adv_r[j, nr] = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * edge
+        shear = (e.side_v[j] / rf[nr] - v_r[j, nr - 1] / r[nr - 1]) / m.drc[nr]
+        vis_r[j, nr] = -nu[j + 1, nr + 1] * rf[nr] ** 3 * shear * m.dz[j] * e.side_stress_v[j]
+    for i in range(nr):
+        ring = m.a[i] * r[i]
+        edge = carried(-w[0, i], v_z[0, i], e.bottom_v[i], 1.0, e.blend_speed)
+        adv_z[0, i] = ring * w[0, i] * edge
+        vis_z[0, i] = -nu[0, i + 1] * ring * (v_z[0, i] - e.bottom_v[i]) / m.dzc[0] * e.bottom_stress_v[i]
+        edge = carried(w[nz, i], v_z[nz - 1, i], e.top_v[i], e.top_carry_v[i], e.blend_speed)
+        adv_z[nz, i] = ring * w[nz, i] * edge
+        slope = (e.top_v[i] - v_z[nz - 1, i]) / m.dzc[nz]
+        vis_z[nz, i] = -nu[nz + 1, i + 1] * ring * slope * e.top_stress_v[i]
+    for j in range(1, nz):
+        for i in range(nr):
+            ring = m.a[i] * r[i]
+            face_nu = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1])
+            adv_z[j, i] = ring * w[j, i] * 0.5 * (v_z[j - 1, i] + v_z[j, i])
+            vis_z[j, i] = -face_nu * ring * (v_z[j, i] - v_z[j - 1, i]) / m.dzc[j]
+
+
+@njit(cache=True)
+def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z, flux_r, flux_z, out_u, out_v, out_w):
+    """Rates of change of u, v, w [m/s2] from advection, stress, pressure and forces; zero on given faces.
+
+    fr: (nz, nr+1), ft: (nz, nr) torque over density [m2/s2], fz: (nz+1, nr). adv_*, vis_*, flux_*: work arrays.
+    Second order; central fluxes that conserve kinetic energy, the centrifugal term included: it is the exact
+    counterpart of the angular-momentum flux, so that swirl and radial motion exchange energy without a loss.
+    """
+    nz, nr = v.shape
+    r, rf = m.r, m.rf
+    swirl_fluxes(u, v, v, w, nu, m, e, adv_r, vis_r, adv_z, vis_z)
+    for j in range(nz):
+        for i in range(nr):
+            gain = adv_r[j, i] + vis_r[j, i] - adv_r[j, i + 1] - vis_r[j, i + 1]
+            gain += adv_z[j, i] + vis_z[j, i] - adv_z[j + 1, i] - vis_z[j + 1, i]
+            out_v[j, i] = (gain / (m.a[i] * m.dz[j]) + ft[j, i]) / r[i]
+
+    # u: flux_r at centres, flux_z at corners (z-face j, r-face i)
+    for j in range(nz):
+        for i in range(nr):
+            mean_mass = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1]) * m.dz[j]
+            stretch = (u[j, i + 1] - u[j, i]) / m.dr[i]
+            flux_r[j, i] = mean_mass * 0.5 * (u[j, i] + u[j, i + 1]) - 2.0 * nu[j + 1, i + 1] * r[i] * stretch * m.dz[j]
+    for i in range(1, nr + 1):
+        outer = m.a[i] if i < nr else 0.0
+        for j in range(nz + 1):
+            nuc = corner_viscosity(nu, j, i, nz, nr)
+            w_out = w[j, i] if i < nr else 0.0
+            mass = 0.5 * (m.a[i - 1] * w[j, i - 1] + outer * w_out)
+            if i < nr:
+                dwdr = (w[j, i] - w[j, i - 1]) / m.drc[i]
+                share = 1.0
+            else:
+                dwdr = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr]
+                share = e.side_stress_w[j]
+            if j == 0:
+                inside, given = u[0, i], e.bottom_u[i]
+                face = carried(-mass, inside, given, 1.0, e.blend_speed * m.ac[i])
+                shear = (inside - given) / m.dzc[0] + dwdr
+                share *= e.bottom_stress_u[i]
+            elif j == nz:
+                inside, given = u[nz - 1, i], e.top_u[i]
+                face = carried(mass, inside, given, e.top_carry_u[i], e.blend_speed * m.ac[i])
+                shear = (given - inside) / m.dzc[nz] + dwdr
+                share *= e.top_stress_u[i]
+            else:
+                face = 0.5 * (u[j - 1, i] + u[j, i])
+                shear = (u[j, i] - u[j - 1, i]) / m.dzc[j] + dwdr
+            flux_z[j, i] = mass * face - nuc * shear * m.ac[i] * share
+    for j in range(nz):
+        out_u[j, 0] = 0.0
+        for i in range(1, nr):
+            gain = flux_r[j, i - 1] - flux_r[j, i] + flux_z[j, i] - flux_z[j + 1, i]
+            face_nu = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1])
+            mean_v = 0.5 * (v[j, i - 1] + v[j, i])
+            turn = (v[j, i] * (r[i] - rf[i]) / r[i] + v[j, i - 1] * (rf[i] - r[i - 1]) / r[i - 1]) * rf[i] / m.ac[i]
+            out_u[j, i] = (
+                gain / (m.ac[i] * m.dz[j])
+                + mean_v * turn
+                - 2.0 * face_nu * u[j, i] / (rf[i] * rf[i])
+                - (p[j, i] - p[j, i - 1]) / m.drc[i]
+                + fr[j, i]
+            )
+        if e.side_kind[j] == 1:
+            un = u[j, nr]
+            gain = flux_r[j, nr - 1] - rf[nr] * un * un * m.dz[j] + flux_z[j, nr] - flux_z[j + 1, nr]
+            edge = carried(un, v[j, nr - 1], e.side_v[j], e.side_carry_v[j], e.blend_speed)
+            mean_v = 0.5 * (v[j, nr - 1] + edge)
+            out_u[j, nr] = (
+                gain / (m.ac[nr] * m.dz[j])
+                + mean_v * mean_v / rf[nr]
+                - 2.0 * nu[j + 1, nr + 1] * un / (rf[nr] * rf[nr])
+                - (side_pressure(un, e, j) - p[j, nr - 1]) / m.drc[nr]
+                + fr[j, nr]
+            )
+        else:
+            out_u[j, nr] = 0.0
+
+    # w: flux_z at centres, flux_r at corners
+    for j in range(nz):
+        for i in range(nr):
+            mean_w = 0.5 * (w[j, i] + w[j + 1, i])
+            stretch = (w[j + 1, i] - w[j, i]) / m.dz[j]
+            flux_z[j, i] = m.a[i] * (mean_w * mean_w - 2.0 * nu[j + 1, i + 1] * stretch)
+    for j in range(1, nz + 1):
+        upper = m.dz[j] if j < nz else 0.0
+        half = 0.5 * (m.dz[j - 1] + upper)
+        flux_r[j, 0] = 0.0
+        for i in range(1, nr + 1):
+            nuc = corner_viscosity(nu, j, i, nz, nr)
+            u_up = u[j, i] if j < nz else 0.0
+            mass = 0.5 * rf[i] * (m.dz[j - 1] * u[j - 1, i] + upper * u_up)
+            if j < nz:
+                dudz = (u[j, i] - u[j - 1, i]) / m.dzc[j]
+                share = 1.0
+            else:
+                dudz = (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz]
+                share = e.top_stress_u[i]
+            if i < nr:
+                face = 0.5 * (w[j, i - 1] + w[j, i])
+                shear = dudz + (w[j, i] - w[j, i - 1]) / m.drc[i]
+            else:
+                inside, given = w[j, nr - 1], e.side_w[j]
+                face = carried(mass, inside, given, e.side_carry_w[j], e.blend_speed * rf[nr] * half)
+                shear = dudz + (given - inside) / m.drc[nr]
+                share *= e.side_stress_w[j]
+            flux_r[j, i] = mass * face - nuc * shear * rf[i] * half * share
+    for i in range(nr):
+        out_w[0, i] = 0.0
+        for j in range(1, nz):
+            gain = flux_r[j, i] - flux_r[j, i + 1] + flux_z[j - 1, i] - flux_z[j, i]
+            volume = m.a[i] * 0.5 * (m.dz[j - 1] + m.dz[j])
+            out_w[j, i] = gain / volume - (p[j, i] - p[j - 1, i]) / m.dzc[j] + fz[j, i]
+        if e.top_kind[i] == 1:
+            wn = w[nz, i]
+            gain = flux_r[nz, i] - flux_r[nz, i + 1] + flux_z[nz - 1, i] - m.a[i] * wn * wn
+            volume = m.a[i] * 0.5 * m.dz[nz - 1]
+            drop = (top_pressure(wn, e, i) - p[nz - 1, i]) / m.dzc[nz]
+            out_w[nz, i] = gain / volume - drop + fz[nz, i]
+        else:
+            out_w[nz, i] = 0.0
+
+
+@njit(cache=True)
+def divergence(u, w, q, m, out):
+    """Net outflow less the source, over the cell volume [1/s]: div u - q. out, q: (nz, nr)."""
+    nz, nr = q.shape
+    for j in range(nz):
+        for i in range(nr):
+            radial = (m.rf[i + 1] * u[j, i + 1] - m.rf[i] * u[j, i]) / m.a[i]
+            out[j, i] = radial + (w[j + 1, i] - w[j, i]) / m.dz[j] - q[j, i]
+
+
+@njit(cache=True)
+def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, out):
+    """Fill `out` (nz+2, nr+2) with molecular plus rotation-damped mixing-length viscosity [m2/s].
+
+    nu_t = length^2 S f, S^2 = 2 S_ij S_ij, N = (2 v/r^2) d(rv)/dr, f = S^2/(S^2 + beta N) for N > 0 and
+    1 + (cap-1) tanh(-beta N/((cap-1) S^2)) for N < 0: one slope on both sides. length: (nz, nr) [m].
+    floor_rate [1/s] regularises S at rest. Rim values are molecular: the length vanishes at a wall.
+    """
+    nz, nr = v.shape
+    r, rf = m.r, m.rf
+    shear = np.empty((nz + 1, nr + 1))
+    for j in range(nz + 1):
+        shear[j, 0] = 0.0
+        for i in range(1, nr + 1):
+            if i < nr:
+                dwdr = (w[j, i] - w[j, i - 1]) / m.drc[i]
+            else:
+                dwdr = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr] * e.side_stress_w[j]
+            if j == 0:
+                dudz = (u[0, i] - e.bottom_u[i]) / m.dzc[0] * e.bottom_stress_u[i]
+            elif j == nz:
+                dudz = (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz] * e.top_stress_u[i]
+            else:
+                dudz = (u[j, i] - u[j - 1, i]) / m.dzc[j]
+            shear[j, i] = dwdr + dudz
+    out[:, :] = nu0
+    for j in range(nz):
+        for i in range(nr):
+            s_rr = (u[j, i + 1] - u[j, i]) / m.dr[i]
+            s_tt = 0.5 * (u[j, i] + u[j, i + 1]) / r[i]
+            s_zz = (w[j + 1, i] - w[j, i]) / m.dz[j]
+            s_rz = 0.25 * (shear[j, i] + shear[j, i + 1] + shear[j + 1, i] + shear[j + 1, i + 1])
+            inner = v[j, i - 1] if i > 0 else -v[j, 0]
+            r_inner = r[i - 1] if i > 0 else -r[0]
+            if i < nr - 1:
+                outer, r_outer = v[j, i + 1], r[i + 1]
+            elif e.side_stress_v[j] > 0.5:
+                outer, r_outer = e.side_v[j], rf[nr]
+            else:
+                outer, r_outer = v[j, i], rf[nr]
+            dvdr = (outer - inner) / (r_outer - r_inner)
+            s_rt = dvdr - v[j, i] / r[i]
+            if j == 0:
+                below, z_below = v[0, i] + e.bottom_stress_v[i] * (e.bottom_v[i] - v[0, i]), 0.0
+            else:
+                below, z_below = v[j - 1, i], m.z[j - 1]
+            if j == nz - 1:
+                above, z_above = v[j, i] + e.top_stress_v[i] * (e.top_v[i] - v[j, i]), m.zf[nz]
+            else:
+                above, z_above = v[j + 1, i], m.z[j + 1]
+            s_tz = (above - below) / (z_above - z_below)
+            s2 = 2.0 * (s_rr * s_rr + s_tt * s_tt + s_zz * s_zz) + s_rz * s_rz + s_rt * s_rt + s_tz * s_tz
+            s2 += floor_rate * floor_rate
+            turning = 2.0 * v[j, i] / r[i] * (dvdr + v[j, i] / r[i])
+            if turning > 0.0:
+                f = s2 / (s2 + beta * turning)
+            else:
+                f = 1.0 + (cap - 1.0) * np.tanh(-beta * turning / ((cap - 1.0) * s2))
+            out[j + 1, i + 1] = nu0 + length[j, i] * length[j, i] * np.sqrt(s2) * f
+    # The axis is no wall: its rim is the value beside it.
+    out[:, 0] = out[:, 1]
+
+
+@njit(cache=True)
+def solve_line(lower, diag, upper, rhs, work, n):
+    """Solve one tridiagonal system in place (Thomas); rhs becomes the solution. All arrays hold n entries."""
+    pivot = 1.0 / diag[0]
+    work[0] = upper[0] * pivot
+    rhs[0] *= pivot
+    for k in range(1, n):
+        pivot = 1.0 / (diag[k] - lower[k] * work[k - 1])
+        work[k] = upper[k] * pivot
+        rhs[k] = (rhs[k] - lower[k] * rhs[k - 1]) * pivot
+    for k in range(n - 2, -1, -1):
+        rhs[k] -= work[k] * rhs[k + 1]
+
+
+@njit(cache=True)
+def sweep_v(u, w, nu, m, e, step, rhs, half):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs for v in place; `half` keeps the result after the first factor.
+
+    A is exactly the derivative by v of `swirl_fluxes`, so the step's effective fluxes are those of v + half
+    (along r) and v + d (along z) and the angular momentum closes to round-off.
+    """
+    nz, nr = rhs.shape
+    r, rf = m.r, m.rf
+    n = max(nz, nr)
+    lo, di, up, wk = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
+    for j in range(nz):
+        for i in range(nr):
+            scale = step / (m.a[i] * m.dz[j] * r[i])
+            lo[i] = 0.0
+            up[i] = 0.0
+            di[i] = 1.0
+            if i > 0:
+                adv = 0.5 * rf[i] * rf[i] * u[j, i] * m.dz[j]
+                vis = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1]) * rf[i] ** 3 / m.drc[i] * m.dz[j]
+                lo[i] = -scale * (adv + vis / r[i - 1])
+                di[i] += scale * (vis / r[i] - adv)
+            if i < nr - 1:
+                adv = 0.5 * rf[i + 1] * rf[i + 1] * u[j, i + 1] * m.dz[j]
+                vis = 0.5 * (nu[j + 1, i + 1] + nu[j + 1, i + 2]) * rf[i + 1] ** 3 / m.drc[i + 1] * m.dz[j]
+                up[i] = scale * (adv - vis / r[i + 1])
+                di[i] += scale * (vis / r[i] + adv)
+            else:
+                share = outflow_share(u[j, nr], e.blend_speed)
+                adv = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * (share + (1.0 - share) * (1.0 - e.side_carry_v[j]))
+                vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * m.dz[j] * e.side_stress_v[j]
+                di[i] += scale * (adv + vis / r[i])
+        solve_line(lo, di, up, rhs[j], wk, nr)
+    half[:, :] = rhs
+    lo2, di2, up2 = np.empty((nz, nr)), np.empty((nz, nr)), np.empty((nz, nr))
+    for j in range(nz):
+        scale = step / m.dz[j]
+        for i in range(nr):
+            d = 1.0
+            if j > 0:
+                vis = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / m.dzc[j]
+                lo2[j, i] = -scale * (0.5 * w[j, i] + vis)
+                d += scale * (vis - 0.5 * w[j, i])
+            else:
+                share = outflow_share(-w[0, i], e.blend_speed)
+                d += scale * (nu[0, i + 1] / m.dzc[0] * e.bottom_stress_v[i] - w[0, i] * share)
+            if j < nz - 1:
+                vis = 0.5 * (nu[j + 1, i + 1] + nu[j + 2, i + 1]) / m.dzc[j + 1]
+                up2[j, i] = scale * (0.5 * w[j + 1, i] - vis)
+                d += scale * (vis + 0.5 * w[j + 1, i])
+            else:
+                share = outflow_share(w[nz, i], e.blend_speed)
+                adv = w[nz, i] * (share + (1.0 - share) * (1.0 - e.top_carry_v[i]))
+                d += scale * (nu[nz + 1, i + 1] / m.dzc[nz] * e.top_stress_v[i] + adv)
+            di2[j, i] = d
+    solve_columns(lo2, di2, up2, rhs, nz)
+
+
+@njit(cache=True)
+def solve_columns(lower, diag, upper, rhs, n):
+    """Solve a tridiagonal system along the first axis for every column at once, in place; diag is overwritten."""
+    nr = rhs.shape[1]
+    for i in range(nr):
+        diag[0, i] = 1.0 / diag[0, i]
+    for j in range(1, n):
+        for i in range(nr):
+            f = lower[j, i] * diag[j - 1, i]
+            diag[j, i] = 1.0 / (diag[j, i] - f * upper[j - 1, i])
+            rhs[j, i] -= f * rhs[j - 1, i]
+    for i in range(nr):
+        rhs[n - 1, i] *= diag[n - 1, i]
+    for j in range(n - 2, -1, -1):
+        for i in range(nr):
+            rhs[j, i] = (rhs[j, i] - upper[j, i] * rhs[j + 1, i]) * diag[j, i]
+
+
+@njit(cache=True)
+def sweep_u(u, w, nu, m, e, step, rhs):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs for u in place, with the advecting velocities frozen in A."""
+    nz = u.shape[0]
+    nr = u.shape[1] - 1
+    r, rf = m.r, m.rf
+    lo, di, up, wk = np.empty(nr + 1), np.empty(nr + 1), np.empty(nr + 1), np.empty(nr + 1)
+    for j in range(nz):
+        lo[0], di[0], up[0], rhs[j, 0] = 0.0, 1.0, 0.0, 0.0
+        for i in range(1, nr + 1):
+            lo[i], di[i], up[i] = 0.0, 1.0, 0.0
+            if i == nr and e.side_kind[j] == 0:
+                rhs[j, nr] = 0.0
+                continue
+            scale = step / m.ac[i]
+            adv = 0.25 * (rf[i - 1] * u[j, i - 1] + rf[i] * u[j, i])
+            vis = 2.0 * nu[j + 1, i] * r[i - 1] / m.dr[i - 1]
+            lo[i] = -scale * (adv + vis)
+            di[i] += scale * (vis - adv)
+            if i < nr:
+                adv = 0.25 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1])
+                vis = 2.0 * nu[j + 1, i + 1] * r[i] / m.dr[i]
+                up[i] = scale * (adv - vis)
+                di[i] += scale * (adv + vis)
+                face_nu = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1])
+                di[i] += step * 2.0 * face_nu / (rf[i] * rf[i])
+            else:
+                # Only the damping part of the boundary's own terms is implicit.
+                di[i] += scale * max(0.0, 2.0 * rf[nr] * u[j, nr])
+                di[i] += step * abs(side_pressure_slope(u[j, nr], e, j)) / m.drc[nr]
+        solve_line(lo, di, up, rhs[j], wk, nr + 1)
+    lo2, di2, up2 = np.zeros((nz, nr + 1)), np.ones((nz, nr + 1)), np.zeros((nz, nr + 1))
+    for j in range(nz):
+        for i in range(1, nr + 1):
+            if i == nr and e.side_kind[j] == 0:
+                continue
+            outer = m.a[i] if i < nr else 0.0
+            scale = step / (m.ac[i] * m.dz[j])
+            w_out = w[j, i] if i < nr else 0.0
+            mass = 0.5 * (m.a[i - 1] * w[j, i - 1] + outer * w_out)
+            share = e.side_stress_w[j] if i == nr else 1.0
+            vis = corner_viscosity(nu, j, i, nz, nr) * m.ac[i] / m.dzc[j] * share
+            if j > 0:
+                lo2[j, i] = -scale * (0.5 * mass + vis)
+                di2[j, i] += scale * (vis - 0.5 * mass)
+            else:
+                leaving = outflow_share(-mass, e.blend_speed * m.ac[i])
+                di2[j, i] += scale * (vis * e.bottom_stress_u[i] - mass * leaving)
+            w_out = w[j + 1, i] if i < nr else 0.0
+            mass = 0.5 * (m.a[i - 1] * w[j + 1, i - 1] + outer * w_out)
+            share = e.side_stress_w[j + 1] if i == nr else 1.0
+            vis = corner_viscosity(nu, j + 1, i, nz, nr) * m.ac[i] / m.dzc[j + 1] * share
+            if j < nz - 1:
+                up2[j, i] = scale * (0.5 * mass - vis)
+                di2[j, i] += scale * (vis + 0.5 * mass)
+            else:
+                leaving = outflow_share(mass, e.blend_speed * m.ac[i])
+                through = mass * (leaving + (1.0 - leaving) * (1.0 - e.top_carry_u[i]))
+                di2[j, i] += scale * (vis * e.top_stress_u[i] + through)
+    solve_columns(lo2, di2, up2, rhs, nz)
+
+
+@njit(cache=True)
+def sweep_w(u, w, nu, m, e, step, rhs):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs for w in place, with the advecting velocities frozen in A."""
+    nz = w.shape[0] - 1
+    nr = w.shape[1]
+    rf = m.rf
+    lo, di, up, wk = np.empty(nr), np.empty(nr), np.empty(nr), np.empty(nr)
+    rhs[0, :] = 0.0
+    for j in range(1, nz + 1):
+        upper = m.dz[j] if j < nz else 0.0
+        half = 0.5 * (m.dz[j - 1] + upper)
+        for i in range(nr):
+            lo[i], di[i], up[i] = 0.0, 1.0, 0.0
+            if j == nz and e.top_kind[i] == 0:
+                rhs[nz, i] = 0.0
+                continue
+            scale = step / (m.a[i] * half)
+            u_up = u[j, i] if j < nz else 0.0
+            if i > 0:
+                share = e.top_stress_u[i] if j == nz else 1.0
+                mass = 0.5 * rf[i] * (m.dz[j - 1] * u[j - 1, i] + upper * u_up)
+                vis = corner_viscosity(nu, j, i, nz, nr) * rf[i] * half / m.drc[i] * share
+                lo[i] = -scale * (0.5 * mass + vis)
+                di[i] += scale * (vis - 0.5 * mass)
+            u_up = u[j, i + 1] if j < nz else 0.0
+            mass = 0.5 * rf[i + 1] * (m.dz[j - 1] * u[j - 1, i + 1] + upper * u_up)
+            share = e.top_stress_u[i + 1] if j == nz else 1.0
+            vis = corner_viscosity(nu, j, i + 1, nz, nr) * rf[i + 1] * half / m.drc[i + 1] * share
+            if i < nr - 1:
+                up[i] = scale * (0.5 * mass - vis)
+                di[i] += scale * (vis + 0.5 * mass)
+            else:
+                leaving = outflow_share(mass, e.blend_speed * rf[nr] * half)
+                through = mass * (leaving + (1.0 - leaving) * (1.0 - e.side_carry_w[j]))
+                di[i] += scale * (vis * e.side_stress_w[j] + through)
+        solve_line(lo, di, up, rhs[j], wk, nr)
+    lo2, di2, up2 = np.zeros((nz + 1, nr)), np.ones((nz + 1, nr)), np.zeros((nz + 1, nr))
+    for j in range(1, nz + 1):
+        upper = m.dz[j] if j < nz else 0.0
+        half = 0.5 * (m.dz[j - 1] + upper)
+        for i in range(nr):
+            if j == nz and e.top_kind[i] == 0:
+                continue
+            scale = step / half
+            adv = 0.25 * (w[j - 1, i] + w[j, i])
+            vis = 2.0 * nu[j, i + 1] / m.dz[j - 1]
+            lo2[j, i] = -scale * (adv + vis)
+            di2[j, i] += scale * (vis - adv)
+            if j < nz:
+                adv = 0.25 * (w[j, i] + w[j + 1, i])
+                vis = 2.0 * nu[j + 1, i + 1] / m.dz[j]
+                up2[j, i] = scale * (adv - vis)
+                di2[j, i] += scale * (vis + adv)
+            else:
+                di2[j, i] += scale * max(0.0, 2.0 * w[nz, i])
+                di2[j, i] += step * abs(top_pressure_slope(w[nz, i], e, i)) / m.dzc[nz]
+    solve_columns(lo2, di2, up2, rhs, nz + 1)
+
+
+@njit(cache=True)
+def subtract_gradient(u, w, phi, m, e, step, top_value):
+    """Take step * grad(phi) from u, w on every free face; phi is 0 on an open side, top_value in the exhaust."""
+    nz, nr = phi.shape
+    for j in range(nz):
+        for i in range(1, nr):
+            u[j, i] -= step * (phi[j, i] - phi[j, i - 1]) / m.drc[i]
+        if e.side_kind[j] == 1:
+            u[j, nr] += step * phi[j, nr - 1] / m.drc[nr]
+    for j in range(1, nz):
+        for i in range(nr):
+            w[j, i] -= step * (phi[j, i] - phi[j - 1, i]) / m.dzc[j]
+    for i in range(nr):
+        if e.top_kind[i] == 1:
+            w[nz, i] -= step * (top_value - phi[nz - 1, i]) / m.dzc[nz]
+
+
+@njit(cache=True)
+def largest_rates(u, v, w, m):
+    """Return the largest advection rate |u|/dr + |w|/dz and the largest turning rate |v|/r [1/s]."""
+    nz, nr = v.shape
+    advect, turn = 0.0, 0.0
+    for j in range(nz):
+        for i in range(nr):
+            cu = max(abs(u[j, i]), abs(u[j, i + 1])) / m.dr[i]
+            cw = max(abs(w[j, i]), abs(w[j + 1, i])) / m.dz[j]
+            advect = max(advect, cu + cw)
+            turn = max(turn, abs(v[j, i]) / m.r[i])
+    return advect, turn
