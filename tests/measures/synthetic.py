@@ -9,9 +9,12 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 
-import h5py
 import numpy as np
+
+from swirlwright.solver.result_layout import BUDGET, FRAMES
+from swirlwright.solver.results import ResultWriter
 
 CHAMBER = """\
 title = "{title}"
@@ -44,6 +47,8 @@ feed = "below"
   pitch = 0.1
   count = 6
   aim = 45
+  discharge_coefficient = 0.62
+  discharge_source = "sharp-edged hole, common practice"
 
 [fog]
 radius = 0.02
@@ -67,15 +72,6 @@ OUTCOME_TEXT = {
     "time-averaged": "No steady state is stable here; the numbers are averages over the window.",
     "not-converged": "Still changing when the iterations ran out; raise run.max_iterations.",
     "transient": "The run reached its end time.",
-}
-
-LONG_NAMES = {
-    "radial_velocity": ("m s-1", "radial velocity"),
-    "tangential_velocity": ("m s-1", "tangential velocity"),
-    "axial_velocity": ("m s-1", "axial velocity"),
-    "pressure": ("Pa", "pressure above ambient"),
-    "effective_viscosity": ("m2 s-1", "effective kinematic viscosity"),
-    "fog_concentration": ("1", "fog concentration"),
 }
 
 
@@ -125,11 +121,11 @@ def tubes() -> dict[str, np.ndarray]:
     """The same four tubes as plan positions [m] and flows [m3/s]."""
     angle = np.pi / 4 + np.pi / 2 * np.arange(4)
     return {
-        "tube_x": 0.21 * np.cos(angle),
-        "tube_y": 0.21 * np.sin(angle),
-        "tube_flow": np.full(4, 6 * 0.62 * 6.5 * np.pi / 4 * 0.005**2),
-        "tube_inner_diameter": np.full(4, 0.019),
-        "tube_outer_diameter": np.full(4, 0.021),
+        "x": 0.21 * np.cos(angle),
+        "y": 0.21 * np.sin(angle),
+        "flow": np.full(4, 6 * 0.62 * 6.5 * np.pi / 4 * 0.005**2),
+        "inner_diameter": np.full(4, 0.019),
+        "outer_diameter": np.full(4, 0.021),
     }
 
 
@@ -207,28 +203,6 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
         "angular_momentum_storage": np.zeros((c.n_z, c.n_r)),
         "side_open_fraction": np.full(c.n_z, 0.5 if c.exhaust_flow > 0 else 0.0),
     }
-
-
-DIMS = {
-    "mass_flux_r": ("z", "r_face"),
-    "mass_flux_z": ("z_face", "r"),
-    "angular_momentum_flux_r_advective": ("z", "r_face"),
-    "angular_momentum_flux_r_viscous": ("z", "r_face"),
-    "angular_momentum_flux_z_advective": ("z_face", "r"),
-    "angular_momentum_flux_z_viscous": ("z_face", "r"),
-    "mass_source": ("z", "r"),
-    "torque_source": ("z", "r"),
-    "angular_momentum_storage": ("z", "r"),
-    "side_open_fraction": ("z",),
-}
-BUDGET_UNITS = {
-    "mass_flux_r": "kg s-1",
-    "mass_flux_z": "kg s-1",
-    "mass_source": "kg m-3 s-1",
-    "torque_source": "N m-2",
-    "angular_momentum_storage": "N m-2",
-    "side_open_fraction": "1",
-}
 
 
 def network_as_json(jet: dict[str, np.ndarray] | None) -> str:
@@ -309,119 +283,80 @@ def write_result(
                 core_radius=0.03,
             )
         )
-    fields = flow_fields(column, with_jets=not closed)
     title = title or ("Closed cylinder" if closed else "Table-top chamber")
-    with h5py.File(path, "w", track_order=True) as file:
-        _write_coordinates(file, fields, n_frames)
-        for name, (unit, long_name) in LONG_NAMES.items():
-            fade = 1 - 0.02 * np.arange(n_frames) if name == "tangential_velocity" else np.ones(n_frames)
-            _variable(file, name, fade[:, None, None] * fields[name], ("time", "z", "r"), unit, long_name)
-            if outcome == "time-averaged" and name != "fog_concentration":
-                _variable(file, f"mean_{name}", fields[name], ("z", "r"), unit, f"mean {long_name}")
-                _variable(
-                    file,
-                    f"std_{name}",
-                    0.1 * np.abs(fields[name]),
-                    ("z", "r"),
-                    unit,
-                    f"standard deviation of {long_name}",
-                )
-        for name, dims in DIMS.items():
-            _variable(file, name, fields[name], dims, BUDGET_UNITS.get(name, "N m"), name.replace("_", " "))
-        if not closed:
-            for name, values in holes(column).items():
-                _variable(file, name, values, ("hole",), "1", name.replace("_", " "))
-            for name, values in tubes().items():
-                _variable(file, name, values, ("tube",), "1", name.replace("_", " "))
-        _write_attributes(file, column, outcome, closed, n_frames, title)
-        _write_history(file, outcome)
+    fields = flow_fields(column, with_jets=not closed)
+    jet = None if closed else holes(column)
+    times = 0.5 * np.arange(n_frames)
+    with ResultWriter.create(
+        path,
+        **{name: fields[name] for name in ("r", "z", "r_face", "z_face")},
+        attributes=attributes_of(column, jet, closed=closed, title=title),
+        jets=jet and SimpleNamespace(**{name.removeprefix("hole_"): value for name, value in jet.items()}),
+        tubes=None if closed else tubes(),
+        side_open_fraction=fields["side_open_fraction"],
+        has_fog=not closed,
+    ) as writer:
+        for i, time in enumerate(times):
+            faded = {"tangential_velocity": (1 - 0.02 * i) * fields["tangential_velocity"]}
+            writer.append_frame(time, fields | faded)
+        if outcome == "time-averaged":
+            mean = {name: fields[name] for name in FRAMES}
+            std = {name: 0.1 * np.abs(value) for name, value in mean.items()}
+            writer.write_means(mean, std, (times[0], times[-1]))
+        writer.write_budget({name: fields[name] for name in BUDGET}, (times[0], times[-1]))
+        writer.append_history(history_of(outcome))
+        writer.finish(
+            outcome,
+            OUTCOME_TEXT[outcome],
+            converged=outcome != "not-converged",
+            exhaust_flow=column.exhaust_flow,
+            exhaust_plane_pressure=-12.0,
+            compile_seconds=4.2,
+            solve_seconds=21.7,
+            output_seconds=0.3,
+        )
     return path
 
 
-def _write_coordinates(file: h5py.File, fields: dict[str, np.ndarray], n_frames: int) -> None:
-    axes = {
-        "time": np.arange(n_frames) * 0.5,
-        **{name: fields[name] for name in ("z", "r", "z_face", "r_face")},
-    }
-    for name, values in axes.items():
-        scale = file.create_dataset(name, data=values, maxshape=(None,) if name == "time" else values.shape)
-        scale.make_scale(name)
-        scale.attrs["units"] = "s" if name == "time" else "m"
-        scale.attrs["long_name"] = {"time": "time", "z": "height", "r": "radius"}.get(
-            name, f"{name[0]} of cell faces"
-        )
-
-
-def _variable(
-    file: h5py.File, name: str, values: np.ndarray, dims: tuple[str, ...], unit: str, long_name: str
-) -> None:
-    data = file.create_dataset(
-        name, data=values, maxshape=(None, *values.shape[1:]) if dims[0] == "time" else None
-    )
-    data.attrs["units"], data.attrs["long_name"] = unit, long_name
-    for axis, dim in enumerate(dims):
-        if dim not in file:
-            scale = file.create_dataset(dim, data=np.arange(values.shape[axis]))
-            scale.make_scale(dim)
-        data.dims[axis].attach_scale(file[dim])
-
-
-def _write_attributes(
-    file: h5py.File, c: Column, outcome: str, closed: bool, n_frames: int, title: str
-) -> None:
-    jet = None if closed else holes(c)
+def attributes_of(
+    c: Column, jet: dict[str, np.ndarray] | None, *, closed: bool, title: str
+) -> dict[str, object]:
+    """Root attributes known before the run."""
     torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
-    file.attrs.update(
-        {
-            "Conventions": "CF-1.8",
-            "format": "swirlwright-result",
-            "format_version": "1.0",
-            "title": title,
-            "case_text": (CLOSED if closed else CHAMBER).format(title=title),
-            "case_path": "made-up.toml",
-            "outcome": outcome,
-            "outcome_text": OUTCOME_TEXT.get(outcome, outcome),
-            "converged": int(outcome in ("steady", "time-averaged", "transient")),
-            "closure": "mixing-length",
-            "kinematic_viscosity": c.viscosity,
-            "density": c.density,
-            "chamber_radius": c.radius,
-            "chamber_height": c.height,
-            "footprint": "round" if closed else "square",
-            "chamber_width": 2 * c.radius if closed else 0.36,
-            "exhaust_radius": 0.0 if closed else c.exhaust_radius,
-            "exhaust_hub_radius": 0.0 if closed else 0.015,
-            "exhaust_flow": c.exhaust_flow,
-            "exhaust_plane_pressure": -12.0,
-            "curtain_inner_edge": np.nan if closed else 0.121,
-            "torque_input": torque,
-            "torque_delivered": torque,
-            "torque_lost": 0.0,
-            "inlet_from": np.nan,
-            "inlet_to": np.nan,
-            "wall_friction_factor": 1.0 if closed else 1.128,
-            "window_start": 0.0,
-            "window_end": 0.0 if n_frames == 1 else 0.5 * (n_frames - 1),
-            "versions": json.dumps({"swirlwright": "0.1.0", "numpy": np.__version__}),
-            "compile_seconds": 4.2,
-            "solve_seconds": 21.7,
-            "output_seconds": 0.3,
-            "n_complete": n_frames,
-            "network_json": network_as_json(jet),
-            "warnings_json": json.dumps([]),
-            "fog_on": int(not closed),
-        }
-    )
+    return {
+        "title": title,
+        "case_text": (CLOSED if closed else CHAMBER).format(title=title),
+        "case_path": "made-up.toml",
+        "closure": "mixing-length",
+        "kinematic_viscosity": c.viscosity,
+        "density": c.density,
+        "chamber_radius": c.radius,
+        "chamber_height": c.height,
+        "footprint": "round" if closed else "square",
+        "chamber_width": 2 * c.radius if closed else 0.36,
+        "exhaust_radius": 0.0 if closed else c.exhaust_radius,
+        "exhaust_hub_radius": 0.0 if closed else 0.015,
+        "curtain_inner_edge": np.nan if closed else 0.121,
+        "torque_input": torque,
+        "torque_delivered": torque,
+        "torque_lost": 0.0,
+        "inlet_from": np.nan,
+        "inlet_to": np.nan,
+        "wall_friction_factor": 1.0 if closed else 1.128,
+        "versions": {"swirlwright": "0.1.0", "numpy": np.__version__},
+        "network_json": network_as_json(jet),
+        "warnings_json": [],
+        "fog_on": not closed,
+    }
 
 
-def _write_history(file: h5py.File, outcome: str) -> None:
-    n = 40
-    fall = np.logspace(0, -2.5 if outcome == "not-converged" else -11, n)
-    history = file.create_group("history")
-    history["iteration"] = np.arange(n)
-    history["residual_mass"] = 1e-3 * fall
-    history["residual_momentum"] = fall
-    history["change"] = 0.1 * fall
-    history["exhaust_flow"] = 0.02 * (1 + 0.1 * fall)
-    file.create_group("probes")
-    file.create_group("restart")
+def history_of(outcome: str) -> dict[str, np.ndarray]:
+    """A convergence history that reaches round-off, or does not."""
+    fall = np.logspace(0, -2.5 if outcome == "not-converged" else -11, 40)
+    return {
+        "iteration": np.arange(40.0),
+        "residual_mass": 1e-3 * fall,
+        "residual_momentum": fall,
+        "change": 0.1 * fall,
+        "exhaust_flow": 0.02 * (1 + 0.1 * fall),
+    }
