@@ -50,6 +50,27 @@ def _shown(value: object) -> str:
     return text if len(text) <= 80 else text[:77] + "..."
 
 
+@dataclass(frozen=True)
+class Finding:
+    """A mistake found in a case, not yet tied to a file and line.
+
+    Attributes
+    ----------
+    location : tuple
+        Place in the case, list items counted from 0: ("tubes", 0, "rows", 1, "pitch").
+    allowed, value, hint
+        As in `Problem`.
+    needs : tuple of tuple
+        Other places the judgement rests on. If one of them is itself mistaken, nothing is said.
+    """
+
+    location: tuple[str | int, ...]
+    allowed: str
+    value: object = None
+    hint: str = ""
+    needs: tuple[tuple[str | int, ...], ...] = ()
+
+
 class SwirlwrightError(Exception):
     """Anything this package refuses with a message for the user; `exit_status` is the command's."""
 

@@ -15,7 +15,7 @@ from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
-# Names joined by * / and spaces, one-digit powers only: nothing that makes the unit library compute large powers.
+# Names joined by * / and spaces, one-digit powers only: nothing that makes pint compute large powers.
 _FACTOR = r"[A-Za-zµμ°%][A-Za-z0-9µμ°_]*(?:\s*(?:\^|\*\*)\s*-?\d)?"
 _UNIT = re.compile(rf"(?:1\s*/\s*)?{_FACTOR}(?:(?:\s*[*/·]\s*|\s+){_FACTOR})*")
 _POWER_WITHOUT_SIGN = re.compile(r"\b(mm|cm|dm|m|in|inch|ft)([23])\b")
@@ -69,9 +69,9 @@ def parse_quantity(text: str, unit: str) -> float:
         raise QuantityError(f'a number in {unit} or a text with a unit such as "2 {unit}"')
     number, given = match.groups()
     if not given:
-        raise QuantityError(f'a number in {unit} without quotes, or with a unit inside them ("{number} {unit}")')
+        raise QuantityError(f'a number in {unit} without quotes, or a text with a unit ("{number} {unit}")')
     if len(given) > _LONGEST_UNIT or _UNIT.fullmatch(given) is None:
-        raise QuantityError(f'a number and a unit convertible to {unit}; "{given}" is no unit')
+        raise QuantityError(f'a quantity convertible to {unit}; "{given}" is no unit')
     import pint
 
     registry = _registry()
@@ -80,7 +80,7 @@ def parse_quantity(text: str, unit: str) -> float:
         # Quantity(number, unit), not a product: only so do offset units such as degC work.
         return float(registry.Quantity(float(number), _spelled_for_pint(given)).to(target).magnitude)
     except pint.UndefinedUnitError as error:
-        raise QuantityError(f'a number and a unit convertible to {unit}; "{given}" is no known unit') from error
+        raise QuantityError(f'a quantity convertible to {unit}; "{given}" is no known unit') from error
     except (pint.PintError, OverflowError) as error:
         raise QuantityError(f'a quantity convertible to {unit}; "{given}" is not') from error
 

@@ -1,4 +1,4 @@
-"""The case as frozen values: attribute names are the keys of the file. Units, defaults and ranges stand here only.
+"""The case as frozen values: attribute names are the keys of the file, with units, defaults and ranges.
 
 Checks that need more than one key are in relations.py, those of the plan in plan.py.
 """
@@ -30,6 +30,8 @@ Share = Annotated[float, Number(ge=0, le=1)]
 Factor = Annotated[float, Number(ge=0, le=100)]
 SpeedRatio = Annotated[float, Number(gt=0, le=10)]
 FanCount = Annotated[int, Number(ge=1, le=100, whole=True)]
+FanFlow = Annotated[float, Number("m3/s", ge=0, le=1e4)]
+FanPressure = Annotated[float, Number("Pa", ge=-2e4, le=2e4)]
 Slip = Literal["no-slip", "free-slip"]
 Side = Literal["front", "right", "back", "left"]
 
@@ -323,7 +325,7 @@ class Case(Table):
 
     @property
     def wall_friction_factor(self) -> float:
-        """Factor on the friction of the sides; by default the true perimeter over that of the equal circle."""
+        """Factor on the sides' friction; by default the true perimeter over that of the equal circle."""
         if self.chamber.wall_friction_factor is not None:
             return self.chamber.wall_friction_factor
         return 2 / math.sqrt(math.pi) if self.chamber.footprint == "square" else 1.0
@@ -354,8 +356,8 @@ class FanFile(Table):
     speed_rpm: Annotated[float, Number("rpm", gt=0, le=1e5)]
     density: Annotated[float, Number("kg/m3", gt=0, le=10)] = 1.2
     diameter: Length
-    flow: tuple[Annotated[float, Number("m3/s", ge=0, le=1e4)], ...] = Field(min_length=2, max_length=500)
-    pressure: tuple[Annotated[float, Number("Pa", ge=-2e4, le=2e4)], ...] = Field(min_length=2, max_length=500)
+    flow: tuple[FanFlow, ...] = Field(min_length=2, max_length=500)
+    pressure: tuple[FanPressure, ...] = Field(min_length=2, max_length=500)
     power: Annotated[float, Number("W", gt=0, le=1e6)] | None = None
     voltage: Annotated[float, Number("V", gt=0, le=1000)] | None = None
     current: Annotated[float, Number("A", gt=0, le=1000)] | None = None

@@ -218,7 +218,7 @@ def _nearest_key(model: type[BaseModel], location: Location) -> str:
 
 
 def _without(data: Any, bad: Iterable[Location]) -> Any:
-    """A copy of the data without the places in `bad`; list items are kept in place, whole lists go instead."""
+    """A copy of the data without the places in `bad`; a list that would lose an item goes as a whole."""
     tops = {location[:1] for location in bad if len(location) == 1}
     deeper: dict[Any, list[Location]] = {}
     for location in bad:
