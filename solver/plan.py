@@ -110,7 +110,8 @@ def hole_plan(case: Case) -> HolePlan:
                 rows.append((index, number, *place, path.heading, path.aim, path.moment_arm, *end))
     columns = np.array(rows, dtype=float).reshape(-1, 12).T
     tube, row = columns[:2].astype(np.int64)
-    return HolePlan(tube, row, *columns[2:11], ends_open=columns[11] > 0)
+    *floats, ends_open = columns[2:]
+    return HolePlan(tube, row, *floats, ends_open > 0)  # type: ignore[call-arg]  # a starred array has no length
 
 
 class _JetPath(NamedTuple):

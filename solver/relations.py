@@ -52,13 +52,22 @@ def _one_of(table: BaseModel, location: tuple[str | int, ...], names: Sequence[s
 
 def _chamber(case: Case) -> Iterator[Finding]:
     chamber = case.chamber
+    shape: Needs = (("chamber", "footprint"),)
     if chamber.footprint == "square" and "open_fraction" in chamber.model_fields_set:
         yield Finding(
-            ("chamber", "open_fraction"), "is for a round chamber", chamber.open_fraction, "use open_sides"
+            ("chamber", "open_fraction"),
+            "is for a round chamber",
+            chamber.open_fraction,
+            "use open_sides",
+            shape,
         )
     if chamber.footprint == "round" and chamber.open_sides:
         yield Finding(
-            ("chamber", "open_sides"), "is for a square box", list(chamber.open_sides), "use open_fraction"
+            ("chamber", "open_sides"),
+            "is for a square box",
+            list(chamber.open_sides),
+            "use open_fraction",
+            shape,
         )
     if len(set(chamber.open_sides)) < len(chamber.open_sides):
         yield Finding(("chamber", "open_sides"), "must name each side once", list(chamber.open_sides))

@@ -13,8 +13,10 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.quantities import Number
 from swirlwright.solver.tomllines import Location, key_lines, line_of
 
 T = TypeVar("T", bound=BaseModel)
@@ -103,7 +105,8 @@ def validate(document: Document, model: type[T]) -> tuple[T | None, list[Problem
     Returns
     -------
     value : model or None
-        The value; where something is wrong, what is left when the wrong keys are taken out, if that is valid.
+        The value; where something is wrong, what is left without the wrong keys, with stand-ins for required
+        ones, so that the rest can be checked too; None where that leaves nothing valid.
     problems : list of Problem
         Every mistake.
     bad : list of Location
@@ -113,13 +116,14 @@ def validate(document: Document, model: type[T]) -> tuple[T | None, list[Problem
         return model.model_validate(document.data), [], []
     except ValidationError as error:
         details = error.errors(include_url=False, include_context=True)
-    problems, bad = [], []
-    for detail in details:
-        location = _within_file(detail["loc"], document.data)
-        bad.append(location)
-        problems.append(_problem(document, model, location, detail))
+    places = [_within_file(detail["loc"], document.data) for detail in details]
+    told = [
+        (at, detail) for at, detail in zip(places, details, strict=True) if not _echoes(at, detail, places)
+    ]
+    problems = [_problem(document, model, at, detail) for at, detail in told]
+    bad = [at for at, _ in told]
     try:
-        return model.model_validate(_without(document.data, bad)), problems, bad
+        return model.model_validate(_filled(model, _without(document.data, bad))), problems, bad
     except ValidationError:
         return None, problems, bad
 
@@ -151,6 +155,13 @@ def _within_file(location: tuple[Any, ...], data: Any) -> Location:
         elif index == len(location) - 1 and isinstance(data, dict):
             kept.append(part)  # a missing key
     return tuple(kept)
+
+
+def _echoes(location: Location, detail: Any, bad: list[Location]) -> bool:
+    """Whether a list counts as too short only because items of it are mistaken, which is said already."""
+    return detail["type"] == "too_short" and any(
+        len(other) > len(location) and other[: len(location)] == location for other in bad
+    )
 
 
 def _problem(document: Document, model: type[BaseModel], location: Location, detail: Any) -> Problem:
@@ -215,6 +226,33 @@ def _nearest_key(model: type[BaseModel], location: Location) -> str:
         return f"did you mean {'.'.join([*place, close[0]])}?"
     home = _all_keys(model).get(str(key))
     return f"it belongs in [{home}]" if home else f"known here: {', '.join(_names(model, tuple(table)))}"
+
+
+def _filled(model: type[BaseModel], data: Any) -> Any:
+    """A copy of a table's data with a stand-in for every required number, choice or text that is missing."""
+    if not isinstance(data, dict):
+        return data
+    filled = dict(data)
+    for name, field in model.model_fields.items():
+        table = _table(field.annotation)
+        if table is not None and name in filled:
+            inner = filled[name]
+            filled[name] = (
+                [_filled(table, x) for x in inner] if isinstance(inner, list) else _filled(table, inner)
+            )
+        elif table is None and name not in filled and field.is_required():
+            filled[name] = _stand_in(field)
+    return filled
+
+
+def _stand_in(field: FieldInfo) -> object:
+    for note in field.metadata:
+        if isinstance(note, Number):
+            return 1 if note.whole else min(1.0, 1.0 if note.le is None else note.le)
+    choices = (
+        typing.get_args(field.annotation) if typing.get_origin(field.annotation) is typing.Literal else ()
+    )
+    return choices[0] if choices else "-"
 
 
 def _without(data: Any, bad: Iterable[Location]) -> Any:
