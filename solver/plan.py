@@ -195,7 +195,7 @@ def _floor(case: Case) -> Iterator[Finding]:
             yield Finding(("fog", key), allowed, radius, needs=needs)
     if fog.diffuser_radius is not None and fog.diffuser_radius <= fog.radius:
         allowed = f"must be larger than fog.radius, {fog.radius:g} m"
-        yield Finding(("fog", "diffuser_radius"), allowed, fog.diffuser_radius, needs=needs)
+        yield Finding(("fog", "diffuser_radius"), allowed, fog.diffuser_radius, needs=(("fog", "radius"),))
 
 
 def _places(case: Case, index: int, tubes: Tubes, places: list[tuple[float, float]]) -> Iterator[Finding]:
