@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from swirlwright.solver.buildable import impossible
 from swirlwright.solver.errors import Finding, InputError, Problem
-from swirlwright.solver.plan import impossible
 from swirlwright.solver.relations import relations
 from swirlwright.solver.schema import Case, FanFile
 from swirlwright.solver.tomlfile import Document, parse_document, read_document, validate

@@ -1,4 +1,4 @@
-"""The true plan: where tubes and holes stand, where their jets go, and what is impossible to build.
+"""The true plan: where tubes and holes stand, and where their jets go.
 
 The plan is seen from above, the chamber's axis at the origin, x to the right, y to the back: the sides of a
 square chamber are front y = -width/2, right x = +width/2, back and left.
@@ -11,24 +11,16 @@ the chamber's axis, so d is that of the tube's axis, and the angle to the tangen
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from swirlwright.solver.errors import Finding
-from swirlwright.solver.relations import MOST_HOLES
 from swirlwright.solver.schema import Case, Tubes
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-# A jet hands over its momentum from about 3 hole diameters on; one that ends before has nothing to drive.
-SHORTEST_CHORD = 3.0  # hole diameters
-# Drawings are rounded: a tube may touch the wall or its neighbour to this depth [m].
-TOUCH = 1e-6
 
 
 @dataclass(frozen=True)
@@ -103,10 +95,10 @@ def hole_plan(case: Case) -> HolePlan:
     for index, group in enumerate(plan.group):
         tubes = case.tubes[group]
         for number, row in enumerate(tubes.rows):
-            path = _jet_path(plan.x[index], plan.y[index], tubes.outer_diameter / 2, row.aim)
+            path = jet_path(plan.x[index], plan.y[index], tubes.outer_diameter / 2, row.aim)
             for height in row.hole_heights():
                 place = (path.x, path.y, height, path.radius, row.hole_diameter)
-                end = _chord(case, path, height)
+                end = chord_to_side(case, path, height)
                 rows.append((index, number, *place, path.heading, path.aim, path.moment_arm, *end))
     columns = np.array(rows, dtype=float).reshape(-1, 12).T
     tube, row = columns[:2].astype(np.int64)
@@ -114,7 +106,7 @@ def hole_plan(case: Case) -> HolePlan:
     return HolePlan(tube, row, *floats, ends_open > 0)  # type: ignore[call-arg]  # a starred array has no length
 
 
-class _JetPath(NamedTuple):
+class JetPath(NamedTuple):
     """Where a jet leaves its hole on the plan and which way it goes; units as in HolePlan."""
 
     x: float
@@ -125,7 +117,7 @@ class _JetPath(NamedTuple):
     moment_arm: float
 
 
-def _jet_path(x: float, y: float, offset: float, aim: float) -> _JetPath:
+def jet_path(x: float, y: float, offset: float, aim: float) -> JetPath:
     """The path of a jet from the tube's axis [m], the hole's distance from it [m] and the aim there [deg]."""
     around = math.atan2(y, x)
     # cos(90 degrees) is made exactly 0, so that a jet aimed at the axis gives no torque at all.
@@ -134,10 +126,10 @@ def _jet_path(x: float, y: float, offset: float, aim: float) -> _JetPath:
     hole_x, hole_y = x + offset * math.cos(heading), y + offset * math.sin(heading)
     radius = math.hypot(hole_x, hole_y)
     aim_at_hole = math.acos(max(-1.0, min(1.0, arm / radius))) if radius > 0 else math.pi / 2
-    return _JetPath(hole_x, hole_y, radius, heading, aim_at_hole, arm)
+    return JetPath(hole_x, hole_y, radius, heading, aim_at_hole, arm)
 
 
-def _chord(case: Case, path: _JetPath, height: float) -> tuple[float, bool]:
+def chord_to_side(case: Case, path: JetPath, height: float) -> tuple[float, bool]:
     """Length of a jet's path to the side [m], and whether it leaves there."""
     chamber = case.chamber
     x, y, heading = path.x, path.y, path.heading
@@ -152,164 +144,3 @@ def _chord(case: Case, path: _JetPath, height: float) -> tuple[float, bool]:
     length, side = min((to_x, "right" if step_x > 0 else "left"), (to_y, "back" if step_y > 0 else "front"))
     in_band = chamber.open_from <= height <= chamber.open_top
     return max(0.0, length), in_band and side in chamber.open_sides
-
-
-def impossible(case: Case) -> Iterator[Finding]:
-    """Everything about the geometry that cannot be built or leaves nothing to solve."""
-    yield from _roof(case)
-    yield from _floor(case)
-    places = [tube_places(tubes) for tubes in case.tubes]
-    for index, tubes in enumerate(case.tubes):
-        yield from _places(case, index, tubes, places[index])
-        yield from _holes(case, index, tubes)
-    yield from _overlaps(case, places)
-    yield from _paths(case, places)
-
-
-def _roof(case: Case) -> Iterator[Finding]:
-    exhaust = case.exhaust
-    if exhaust is None:
-        return
-    widest = min(case.chamber.width, 2 * case.model_radius)
-    if exhaust.diameter > widest * (1 + 1e-9):
-        allowed = f"must not be wider than the roof, {widest:.4g} m"
-        needs = (("chamber", "width"), ("model", "radius_factor"))
-        yield Finding(("exhaust", "diameter"), allowed, exhaust.diameter, needs=needs)
-    if exhaust.hub_diameter >= exhaust.diameter:
-        allowed = f"must be smaller than the opening, {exhaust.diameter:g} m"
-        yield Finding(
-            ("exhaust", "hub_diameter"), allowed, exhaust.hub_diameter, needs=(("exhaust", "diameter"),)
-        )
-
-
-def _floor(case: Case) -> Iterator[Finding]:
-    fog = case.fog
-    if fog is None:
-        return
-    needs = (("chamber", "width"), ("model", "radius_factor"), ("fog", "radius"))
-    widest = min(case.chamber.width / 2, case.model_radius)
-    for key in ("radius", "diffuser_radius"):
-        radius = getattr(fog, key)
-        if radius is not None and radius >= widest:
-            allowed = f"must be smaller than the floor, radius {widest:.4g} m"
-            yield Finding(("fog", key), allowed, radius, needs=needs)
-    if fog.diffuser_radius is not None and fog.diffuser_radius <= fog.radius:
-        allowed = f"must be larger than fog.radius, {fog.radius:g} m"
-        yield Finding(("fog", "diffuser_radius"), allowed, fog.diffuser_radius, needs=(("fog", "radius"),))
-
-
-def _places(case: Case, index: int, tubes: Tubes, places: list[tuple[float, float]]) -> Iterator[Finding]:
-    outer, half = tubes.outer_diameter / 2, case.chamber.width / 2
-    at = ("tubes", index)
-    needs = (
-        ("chamber", "width"), ("chamber", "footprint"), (*at, "inner_diameter"), (*at, "wall_thickness"),
-        (*at, "place_radius"), (*at, "first_angle"), (*at, "count"), (*at, "positions"),
-    )  # fmt: skip
-    for number, (x, y) in enumerate(places):
-        reach = math.hypot(x, y) if case.chamber.footprint == "round" else max(abs(x), abs(y))
-        where = (*at, "positions", number) if tubes.positions else (*at, "place_radius")
-        value: object = [x, y] if tubes.positions else tubes.place_radius
-        if reach + outer > half + TOUCH:
-            allowed = (
-                f"must keep the tube inside the chamber: its outside may reach {half:g} m out, and "
-                f"tube {number + 1} at ({x:.4g}, {y:.4g}) m reaches {reach + outer:.4g} m"
-            )
-            yield Finding(where, allowed, value, needs=needs)
-            return
-        if math.hypot(x, y) <= outer:
-            yield Finding(where, "must keep the tube off the chamber's axis", value, needs=needs)
-            return
-
-
-def _holes(case: Case, index: int, tubes: Tubes) -> Iterator[Finding]:
-    height = case.chamber.height
-    bore = ("tubes", index, "inner_diameter")
-    for number, row in enumerate(tubes.rows):
-        at = ("tubes", index, "rows", number)
-        size = (*at, "hole_diameter")
-        radius = row.hole_diameter / 2
-        if row.hole_diameter > tubes.inner_diameter:
-            allowed = f"must be at most the tube's inner diameter, {tubes.inner_diameter:g} m"
-            yield Finding(size, allowed, row.hole_diameter, needs=(bore,))
-        heights = row.hole_heights()
-        if not heights:
-            continue
-        spans = [(*at, key) for key in ("heights", "lowest", "pitch", "count")]
-        needs = (size, ("chamber", "height"), *spans)
-        top = (*at, "heights", heights.index(max(heights))) if row.heights else (*at, "count")
-        low = (*at, "heights", heights.index(min(heights))) if row.heights else (*at, "lowest")
-        if max(heights) + radius > height:
-            allowed = (
-                f"puts a hole at {max(heights):.4g} m; its edge must be below the ceiling at {height:g} m"
-            )
-            yield Finding(top, allowed, None if row.heights else row.count, needs=needs)
-        if min(heights) < radius:
-            allowed = f"must be at least half a hole diameter, {radius:g} m"
-            yield Finding(low, allowed, min(heights), needs=needs)
-        gaps = np.diff(np.sort(heights))
-        if gaps.size and gaps.min() < row.hole_diameter:
-            allowed = f"must keep the holes apart: at least their diameter, {row.hole_diameter:g} m"
-            place = (*at, "heights") if row.heights else (*at, "pitch")
-            yield Finding(place, allowed, None if row.heights else row.pitch, needs=needs)
-
-
-def _overlaps(case: Case, places: list[list[tuple[float, float]]]) -> Iterator[Finding]:
-    tubes = [
-        (index, number, x, y) for index, group in enumerate(places) for number, (x, y) in enumerate(group)
-    ]
-    holes = sum(
-        len(group) * len(row.hole_heights())
-        for group, entry in zip(places, case.tubes, strict=True)
-        for row in entry.rows
-    )
-    if holes > MOST_HOLES:
-        needs = tuple(("tubes", index) for index in range(len(case.tubes)))
-        yield Finding(("tubes",), f"must have at most {MOST_HOLES} holes in all, got {holes}", needs=needs)
-    for later, (index, number, x, y) in enumerate(tubes):
-        for other, other_number, other_x, other_y in tubes[:later]:
-            room = (case.tubes[index].outer_diameter + case.tubes[other].outer_diameter) / 2
-            if math.hypot(x - other_x, y - other_y) < room - TOUCH:
-                has_list = bool(case.tubes[index].positions)
-                where = ("tubes", index, "positions", number) if has_list else ("tubes", index)
-                allowed = (
-                    f"puts tube {number + 1} at ({x:.4g}, {y:.4g}) m into tube {other_number + 1} of entry "
-                    f"{other + 1}; their axes must be {room:.4g} m apart"
-                )
-                yield Finding(where, allowed, needs=(("tubes", index), ("tubes", other)))
-                return
-
-
-def _paths(case: Case, places: list[list[tuple[float, float]]]) -> Iterator[Finding]:
-    """Jets that point outward, measured on the true plan: they meet the side before they are a jet."""
-    for index, (tubes, group) in enumerate(zip(case.tubes, places, strict=True)):
-        for number, row in enumerate(tubes.rows):
-            at = ("tubes", index, "rows", number)
-            needs = (("chamber", "width"), ("chamber", "footprint"), ("tubes", index), at)
-            for x, y in group:
-                path = _jet_path(x, y, tubes.outer_diameter / 2, row.aim)
-                chord, _ = _chord(case, path, 0.0)
-                if chord < SHORTEST_CHORD * row.hole_diameter:
-                    allowed = (
-                        f"points the jet outward: from ({path.x:.4g}, {path.y:.4g}) m it meets a side after "
-                        f"{chord:.2g} m and must run at least {SHORTEST_CHORD:g} hole diameters"
-                    )
-                    yield Finding((*at, "aim"), allowed, row.aim, "90 aims at the axis", needs)
-                    break
-
-
-def cautions(case: Case) -> tuple[str, ...]:
-    """What can be built but rarely works, as sentences."""
-    found = []
-    for index, tubes in enumerate(case.tubes):
-        holes = sum(len(row.hole_heights()) * row.hole_diameter**2 for row in tubes.rows)
-        share = holes / tubes.inner_diameter**2
-        if share > 1:
-            found.append(
-                f"tubes.{index + 1}: the holes of a tube have {share:.2f} times the tube's own area; they "
-                "cannot all blow alike (keep the share below about one half)"
-            )
-        if case.exhaust is not None:
-            inner = min(math.hypot(x, y) for x, y in tube_places(tubes)) - tubes.outer_diameter / 2
-            if inner < case.exhaust.diameter / 2:
-                found.append(f"tubes.{index + 1}: the tubes stand within the exhaust opening's radius")
-    return tuple(found)

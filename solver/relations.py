@@ -18,7 +18,6 @@ Needs = tuple[tuple[str | int, ...], ...]
 # Two flows given for the same air agree if they differ by less than a printed digit more than anybody writes.
 FLOWS_AGREE = 1e-6
 MOST_CELLS = 400_000
-MOST_HOLES = 5_000
 
 
 def relations(case: Case) -> Iterator[Finding]:

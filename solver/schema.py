@@ -361,3 +361,10 @@ class FanFile(Table):
     power: Annotated[float, Number("W", gt=0, le=1e6)] | None = None
     voltage: Annotated[float, Number("V", gt=0, le=1000)] | None = None
     current: Annotated[float, Number("A", gt=0, le=1000)] | None = None
+
+    @property
+    def electrical_power(self) -> float | None:
+        """Power taken at the printed speed [W], from voltage times current where it is not given."""
+        if self.power is None and self.voltage is not None and self.current is not None:
+            return self.voltage * self.current
+        return self.power
