@@ -1,0 +1,188 @@
+"""Measures as a sheet to read and as one JSON object."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from swirlwright.postproc.budgets import Budget
+from swirlwright.postproc.verdict import NOT_EVALUATED
+
+if TYPE_CHECKING:
+    from swirlwright.postproc.measures import Measures
+
+# Line of the sheet: name of the scalar, words, unit, factor from SI, decimals as a format.
+LINES = (
+    ("core_foot_height", "foot of the core above the floor", "mm", 1e3, ".1f"),
+    ("core_radius", "core radius at mid-height", "mm", 1e3, ".2f"),
+    ("core_velocity", "largest v of the core at mid-height", "m/s", 1.0, ".3f"),
+    ("max_tangential_velocity", "largest v of the core", "m/s", 1.0, ".3f"),
+    ("curtain_tangential_velocity", "largest v of the curtain", "m/s", 1.0, ".3f"),
+    ("peak_axial_velocity", "largest upward speed", "m/s", 1.0, ".3f"),
+    ("core_pressure_deficit", "pressure deficit of the core, mid-height", "Pa", 1.0, ".4g"),
+    ("core_pressure_deficit_floor", "pressure deficit of the core, floor", "Pa", 1.0, ".4g"),
+    ("core_pressure_deficit_largest", "pressure deficit of the core, largest", "Pa", 1.0, ".4g"),
+    ("breakdown_height", "breakdown above the floor", "mm", 1e3, ".1f"),
+    ("floor_layer", "thickness of the floor layer", "mm", 1e3, ".1f"),
+    ("swirl_ratio_at_exhaust_radius", "swirl ratio S, r_0 = exhaust radius", "", 1.0, ".3f"),
+    ("swirl_ratio_at_curtain", "swirl ratio S, r_0 = 0.85 r_i", "", 1.0, ".3f"),
+    ("swirl_number", "swirl number at mid-height, without pressure", "", 1.0, ".3f"),
+    ("radial_reynolds_number", "radial Reynolds number, molecular", "", 1.0, ".1f"),
+    ("radial_reynolds_number_effective", "radial Reynolds number, effective", "", 1.0, ".1f"),
+    ("vortex_reynolds_number", "vortex Reynolds number, effective", "", 1.0, ".1f"),
+    ("cells_in_core", "cells inside the core radius", "", 1.0, ".1f"),
+)
+
+
+def as_text(m: Measures) -> str:
+    """The sheet."""
+    lines = [m.title or m.file, "=" * len(m.title or m.file), ""]
+    if not m.is_converged:
+        lines += [f"NOT CONVERGED ({m.outcome}): {m.outcome_text}", ""]
+    v = m.verdict
+    lines += [
+        f"Touchdown: {v.touchdown}. {v.sentence}",
+        f"Structure: {v.structure}; breakdown: {v.breakdown}; regime: {v.regime}.",
+        f"Breakdown at the floor (touchdown of the laboratory literature): {v.breakdown_touchdown}.",
+        f"Margins: {NOT_EVALUATED}; closure spread: {NOT_EVALUATED}; grid error: {NOT_EVALUATED}.",
+        "",
+        f"Run: {m.outcome}; {m.outcome_text}" if m.is_converged else f"Run: {m.outcome}",
+        f"Measures from: {m.field_text}; the swirl is {_sense(m)} seen from above",
+        "",
+    ]
+    lines += [_line(m, *spec) for spec in LINES]
+    spin_up = "none: " + m.spin_up_reason if m.spin_up_time is None else f"{m.spin_up_time:.2f} s"
+    lines += [f"  {'spin-up time':<48}{spin_up}", ""]
+    for budget in m.budgets:
+        lines += [*_budget_lines(budget), ""]
+    if m.torque["input"] is not None:
+        parts = ", ".join(f"{name} {value:.4g}" for name, value in m.torque.items() if value is not None)
+        lines += [f"Torque of the jets [N m]: {parts}", ""]
+    if not m.budgets:
+        lines += ["Budgets: the file has no face fluxes", ""]
+    lines += [f"Caution: {warning}" for warning in m.warnings]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _sense(m: Measures) -> str:
+    return "counterclockwise" if m.field.swirl_sense > 0 else "clockwise"
+
+
+def _line(m: Measures, name: str, words: str, unit: str, factor: float, form: str) -> str:
+    value = m.field.scalars()[name]
+    head = f"  {words:<48}"
+    if value is None:
+        text = f"none: {m.field.reasons.get(name, 'does not apply')}"
+    else:
+        text = f"{factor * value:{form}} {unit}".rstrip() + _place(m, name)
+    over_time = m.over_time.get(name)
+    if over_time is not None and over_time.mean is not None and over_time.spread is not None:
+        text += f"   in time {factor * over_time.mean:{form}} +- {factor * over_time.spread:{form}}"
+        text += "" if over_time.share > 0.999 else f", {100.0 * over_time.share:.0f} % of the time"
+    return head + text
+
+
+def _place(m: Measures, name: str) -> str:
+    scalars = m.field.scalars()
+    r, z = scalars.get(f"{name}_r"), scalars.get(f"{name}_z")
+    parts = [f"{axis} = {1e3 * value:.1f} mm" for axis, value in (("r", r), ("z", z)) if value is not None]
+    return f" at {', '.join(parts)}" if parts else ""
+
+
+def _budget_lines(budget: Budget) -> list[str]:
+    lines = [f"Budget of {budget.quantity} [{budget.unit}], positive into the chamber"]
+    lines += [f"  {name:<48}{value: .6e}" for name, value in budget.entries.items() if value != 0.0]
+    if budget.stored != 0.0:
+        lines.append(f"  {'stored meanwhile':<48}{budget.stored: .6e}")
+    relative = budget.relative_imbalance
+    share = "" if relative is None else f" ({relative:.1e} of what comes in)"
+    lines.append(f"  {'imbalance':<48}{budget.imbalance: .1e}{share}")
+    return lines
+
+
+def as_json(m: Measures) -> dict[str, Any]:
+    """Plain values, SI; a number that is not finite becomes None."""
+    f, v = m.field, m.verdict
+    core = (
+        None
+        if f.core is None
+        else {
+            "height_m": f.core.height[f.core.exists],
+            "radius_m": f.core.radius[f.core.exists],
+            "velocity_m_per_s": f.core.velocity[f.core.exists],
+            "end": f.core.end,
+        }
+    )
+    found = {
+        "file": m.file,
+        "title": m.title,
+        "outcome": m.outcome,
+        "outcome_text": m.outcome_text,
+        "converged": m.is_converged,
+        "field": m.field_text,
+        "swirl_sense": _sense(m),
+        "swirl_ratio": {
+            "at_exhaust_radius": f.swirl_ratio_at_exhaust_radius,
+            "at_curtain": f.swirl_ratio_at_curtain,
+        },
+        "swirl_number": {"value": f.swirl_number, "height_m": 0.5 * m.chamber.height, "with_pressure": False},
+        "radial_reynolds_number": {
+            "molecular": f.radial_reynolds_number,
+            "effective": f.radial_reynolds_number_effective,
+        },
+        "vortex_reynolds_number": f.vortex_reynolds_number,
+        "core": core,
+        "core_radius": f.core_radius,
+        "core_velocity_m_per_s": f.core_velocity,
+        "max_tangential_velocity": _with_place(m, "max_tangential_velocity", "core")
+        | _with_place(m, "curtain_tangential_velocity", "curtain"),
+        "peak_axial_velocity_m_per_s": _with_place(m, "peak_axial_velocity", "value"),
+        "core_pressure_deficit": {
+            "floor": f.core_pressure_deficit_floor,
+            "mid_height": f.core_pressure_deficit,
+            "largest": f.core_pressure_deficit_largest,
+            "largest_height_m": f.core_pressure_deficit_largest_z,
+        },
+        "core_foot_height": f.core_foot_height,
+        "floor_layer_m": f.floor_layer,
+        "breakdown_height": f.breakdown_height,
+        "structure": v.structure,
+        "breakdown": v.breakdown,
+        "regime": v.regime,
+        "touchdown": v.touchdown,
+        "touchdown_share": v.share_to_floor,
+        "breakdown_touchdown": v.breakdown_touchdown,
+        "breakdown_touchdown_share": v.share_breakdown_at_floor,
+        "margins": v.margins,
+        "closure_spread": v.closure_spread,
+        "grid_error": v.grid_error,
+        "verdict": v.sentence if m.is_converged else f"NOT CONVERGED ({m.outcome}): {v.sentence}",
+        "spin_up_time": m.spin_up_time,
+        "budgets": {budget.quantity.replace(" ", "_"): budget.as_json() for budget in m.budgets},
+        "jet_torque_N_m": m.torque,
+        "cells_in_core": f.cells_in_core,
+        "over_time": {
+            name: {"mean": s.mean, "spread": s.spread, "share": s.share} for name, s in m.over_time.items()
+        },
+        "frames": m.n_frames,
+        "not_applicable": f.reasons | ({"spin_up_time": m.spin_up_reason} if m.spin_up_reason else {}),
+        "warnings": list(m.warnings),
+    }
+    return _plain(found)
+
+
+def _with_place(m: Measures, name: str, key: str) -> dict[str, Any]:
+    scalars = m.field.scalars()
+    return {key: scalars[name], f"{key}_r_m": scalars[f"{name}_r"], f"{key}_z_m": scalars[f"{name}_z"]}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple | np.ndarray):
+        return [_plain(item) for item in value]
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    return value

@@ -1,0 +1,178 @@
+"""From the measures of a field to words: structure, breakdown, regime, and touchdown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from swirlwright.postproc.core import Chamber
+from swirlwright.postproc.flow_numbers import RESOLVED_CELLS, FieldMeasures
+
+NO_VORTEX, ALOFT, TO_THE_FLOOR = "no vortex", "aloft", "to the floor"
+NONE, AT_THE_FLOOR, TWO_CELLED = "none", "at the floor", "two-celled"
+YES, MARGINAL, NO = "yes", "marginal", "no"
+
+# Structure and breakdown together; postproc/README.md has the table.
+REGIMES = {
+    (ALOFT, NONE): "hanging column",
+    (ALOFT, ALOFT): "hanging column with breakdown",
+    (ALOFT, AT_THE_FLOOR): "broken-down column that hangs",
+    (ALOFT, TWO_CELLED): "two-celled vortex with sinking air at the floor",
+    (TO_THE_FLOOR, NONE): "single-celled column",
+    (TO_THE_FLOOR, ALOFT): "single-celled column with breakdown aloft",
+    (TO_THE_FLOOR, AT_THE_FLOOR): "column with breakdown at the floor",
+    (TO_THE_FLOOR, TWO_CELLED): "two-celled column",
+}
+NOT_EVALUATED = "not evaluated"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What the flow is, and whether the column touches down.
+
+    Attributes
+    ----------
+    touchdown : str
+        yes, marginal or no: the column stands on the floor.
+    share_to_floor : float
+        Share of time in which it does, 0 to 1.
+    breakdown_touchdown : str
+        yes, marginal or no: the breakdown reaches the floor, which the laboratory literature calls touchdown.
+    share_breakdown_at_floor : float
+        Share of time in which it does, 0 to 1.
+    structure, breakdown, regime : str
+        Of the mean field.
+    sentence : str
+        The verdict with its reason.
+    margins, closure_spread, grid_error : None
+        Their places; nothing evaluates them yet.
+    """
+
+    touchdown: str
+    share_to_floor: float
+    breakdown_touchdown: str
+    share_breakdown_at_floor: float
+    structure: str
+    breakdown: str
+    regime: str
+    sentence: str
+    margins: None = None
+    closure_spread: None = None
+    grid_error: None = None
+
+
+def near_floor(m: FieldMeasures, chamber: Chamber) -> float:
+    """Height below which something counts as at the floor [m]: max(delta, 0.03 H)."""
+    return max(m.floor_layer or 0.0, 0.03 * chamber.height)
+
+
+def structure_of(m: FieldMeasures, chamber: Chamber) -> str:
+    """No vortex, aloft, or to the floor: the foot near the floor with air rising inside the core there."""
+    if m.core_foot_height is None:
+        return NO_VORTEX
+    rises = m.foot_axial_velocity is not None and m.foot_axial_velocity > 0.0
+    return TO_THE_FLOOR if m.core_foot_height < near_floor(m, chamber) and rises else ALOFT
+
+
+def breakdown_of(m: FieldMeasures, chamber: Chamber) -> str:
+    """None, aloft, at the floor, or two-celled: reversed from the floor to mid-height."""
+    if m.breakdown_height is None:
+        return NONE
+    if m.breakdown_height > near_floor(m, chamber):
+        return ALOFT
+    return TWO_CELLED if m.reversed_to_mid_height else AT_THE_FLOOR
+
+
+def regime_of(structure: str, breakdown: str) -> str:
+    """The table of the two."""
+    return NO_VORTEX if structure == NO_VORTEX else REGIMES[structure, breakdown]
+
+
+def by_share(share: float) -> str:
+    """Yes above 90 per cent of the time, no below 10, else marginal."""
+    return YES if share > 0.9 else NO if share < 0.1 else MARGINAL
+
+
+def verdict(
+    m: FieldMeasures,
+    chamber: Chamber,
+    *,
+    share_to_floor: float | None,
+    share_breakdown_at_floor: float | None,
+) -> Verdict:
+    """Judge a field, and with it the time shares of a run that is not steady.
+
+    Parameters
+    ----------
+    m : FieldMeasures
+        Of the steady or of the mean field.
+    chamber : Chamber
+        The chamber.
+    share_to_floor, share_breakdown_at_floor : float or None
+        Shares of time, 0 to 1; None for a single field, whose shares are 0 or 1.
+    """
+    structure, breakdown = structure_of(m, chamber), breakdown_of(m, chamber)
+    is_single = share_to_floor is None or share_breakdown_at_floor is None
+    to_floor = float(structure == TO_THE_FLOOR) if share_to_floor is None else share_to_floor
+    at_floor = (
+        float(breakdown in (AT_THE_FLOOR, TWO_CELLED))
+        if share_breakdown_at_floor is None
+        else share_breakdown_at_floor
+    )
+    touchdown = by_share(to_floor)
+    return Verdict(
+        touchdown=touchdown,
+        share_to_floor=to_floor,
+        breakdown_touchdown=by_share(at_floor),
+        share_breakdown_at_floor=at_floor,
+        structure=structure,
+        breakdown=breakdown,
+        regime=regime_of(structure, breakdown),
+        sentence=_sentence(touchdown, None if is_single else to_floor, structure, m, chamber),
+    )
+
+
+def _sentence(touchdown: str, share: float | None, structure: str, m: FieldMeasures, chamber: Chamber) -> str:
+    head = {
+        YES: "Yes: a column stands on the floor",
+        MARGINAL: "Marginal: a column stands on the floor only now and then",
+        NO: "No: no column stands on the floor",
+    }[touchdown]
+    time = "" if share is None else f" ({100.0 * share:.0f} % of the time)"
+    field = "" if share is None else "in the mean field "
+    return f"{head}{time}; {field}{_why(structure, m, chamber)}."
+
+
+def _why(structure: str, m: FieldMeasures, chamber: Chamber) -> str:
+    limit = near_floor(m, chamber)
+    end = m.core.end if m.core is not None else "none was looked for"
+    if structure == NO_VORTEX:
+        return f"there is no core, since {end}"
+    if structure == TO_THE_FLOOR:
+        return (
+            f"the core reaches down to {1e3 * (m.core_foot_height or 0.0):.0f} mm, inside the lowest "
+            f"{1e3 * limit:.0f} mm, and air rises in it there at {m.foot_axial_velocity:.2g} m/s"
+        )
+    if (m.core_foot_height or 0.0) < limit:
+        return (
+            f"the core reaches the floor, but the air inside it sinks there ({m.foot_axial_velocity:.2g} m/s)"
+        )
+    foot = 1e3 * (m.core_foot_height or 0.0)
+    return f"the core hangs with its foot {foot:.0f} mm above the floor: below, {end}"
+
+
+def cautions(m: FieldMeasures, v: Verdict, chamber: Chamber) -> tuple[str, ...]:
+    """Marks that go with a verdict: under-resolved, axisymmetry doubtful."""
+    found = []
+    if m.cells_in_core is not None and m.cells_in_core < RESOLVED_CELLS:
+        found.append(
+            f"under-resolved: {m.cells_in_core:.1f} cells inside the core radius, "
+            f"at least {RESOLVED_CELLS} are wanted; refine the grid near the axis"
+        )
+    swirl = m.swirl_ratio_at_exhaust_radius
+    strong_inlet = chamber.has_inlet and swirl is not None and swirl > 0.8
+    if v.breakdown == TWO_CELLED or strong_inlet:
+        cause = "the core is two-celled down to the floor" if v.breakdown == TWO_CELLED else "S is above 0.8"
+        found.append(
+            f"axisymmetry doubtful: {cause}, where real vortices split in several and this model cannot"
+        )
+    return tuple(found)
