@@ -174,7 +174,9 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             gain += adv_z[j, i] + vis_z[j, i] - adv_z[j + 1, i] - vis_z[j + 1, i]
             out_v[j, i] = (gain / (m.a[i] * m.dz[j]) + ft[j, i]) / r[i]
 
-    # u: flux_r at centres, flux_z at corners (z-face j, r-face i)
+    # u: flux_r at centres, flux_z at corners (z-face j, r-face i). The hoop stress is divided by the u-volume's own
+    # area, so that it cancels the radial stress of u = c r exactly: a mismatch is O(1) beside the axis of a
+    # stretched grid and makes the pressure there first order.
     for j in range(nz):
         for i in range(nr):
             mean_mass = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1]) * m.dz[j]
@@ -216,7 +218,7 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             out_u[j, i] = (
                 gain / (m.ac[i] * m.dz[j])
                 + mean_v * turn
-                - 2.0 * face_nu * u[j, i] / (rf[i] * rf[i])
+                - 2.0 * face_nu * u[j, i] * m.drc[i] / (rf[i] * m.ac[i])
                 - (p[j, i] - p[j, i - 1]) / m.drc[i]
                 + fr[j, i]
             )
@@ -228,7 +230,7 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             out_u[j, nr] = (
                 gain / (m.ac[nr] * m.dz[j])
                 + mean_v * mean_v / rf[nr]
-                - 2.0 * nu[j + 1, nr + 1] * un / (rf[nr] * rf[nr])
+                - 2.0 * nu[j + 1, nr + 1] * un * m.drc[nr] / (rf[nr] * m.ac[nr])
                 - (side_pressure(un, e, j) - p[j, nr - 1]) / m.drc[nr]
                 + fr[j, nr]
             )
@@ -458,17 +460,17 @@ def sweep_u(u, w, nu, m, e, step, rhs):
                 rhs[j, nr] = 0.0
                 continue
             scale = step / m.ac[i]
-            adv = 0.25 * (rf[i - 1] * u[j, i - 1] + rf[i] * u[j, i])
+            adv = 0.5 * (rf[i - 1] * u[j, i - 1] + rf[i] * u[j, i])
             vis = 2.0 * nu[j + 1, i] * r[i - 1] / m.dr[i - 1]
             lo[i] = -scale * (adv + vis)
             di[i] += scale * (vis - adv)
             if i < nr:
-                adv = 0.25 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1])
+                adv = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1])
                 vis = 2.0 * nu[j + 1, i + 1] * r[i] / m.dr[i]
                 up[i] = scale * (adv - vis)
                 di[i] += scale * (adv + vis)
                 face_nu = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1])
-                di[i] += step * 2.0 * face_nu / (rf[i] * rf[i])
+                di[i] += scale * 2.0 * face_nu * m.drc[i] / rf[i]
             else:
                 # Only the damping part of the boundary's own terms is implicit.
                 di[i] += scale * max(0.0, 2.0 * rf[nr] * u[j, nr])
@@ -549,12 +551,12 @@ def sweep_w(u, w, nu, m, e, step, rhs):
             if j == nz and e.top_kind[i] == 0:
                 continue
             scale = step / half
-            adv = 0.25 * (w[j - 1, i] + w[j, i])
+            adv = 0.5 * (w[j - 1, i] + w[j, i])
             vis = 2.0 * nu[j, i + 1] / m.dz[j - 1]
             lo2[j, i] = -scale * (adv + vis)
             di2[j, i] += scale * (vis - adv)
             if j < nz:
-                adv = 0.25 * (w[j, i] + w[j + 1, i])
+                adv = 0.5 * (w[j, i] + w[j + 1, i])
                 vis = 2.0 * nu[j + 1, i + 1] / m.dz[j]
                 up2[j, i] = scale * (adv - vis)
                 di2[j, i] += scale * (vis + adv)

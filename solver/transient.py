@@ -19,7 +19,7 @@ from swirlwright.solver.projection import Projection
 from swirlwright.solver.state import FlowProblem, Sources, State
 
 # Explicit parts bound the step by accuracy, not stability: cells crossed and radians turned in a step.
-COURANT = 1.0
+COURANT = 1.5
 TURN = 0.3
 
 
