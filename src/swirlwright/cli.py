@@ -1,8 +1,167 @@
-"""The command `swirlwright`."""
+"""The command `swirlwright`: one function per verb. Everything heavy is imported inside the verb."""
 
 from __future__ import annotations
 
+import argparse
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+from swirlwright import __version__
+
+DONE, FAILED, WRONG_INPUT = 0, 1, 2  # 3, solved but not converged, comes from the outcome of a run
+
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one verb and return the exit status."""
-    raise NotImplementedError
+    """Run one verb.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Those of the command line by default.
+
+    Returns
+    -------
+    int
+        Exit status: 0 done; 1 failed; 2 wrong input; 3 solved but not converged.
+    """
+    options = _parser().parse_args(arguments)
+    from swirlwright.solver.errors import SwirlwrightError
+
+    try:
+        status: int = options.run(options)
+        sys.stdout.flush()
+        return status
+    except SwirlwrightError as error:
+        return _say(str(error), error.exit_status)
+    except KeyboardInterrupt:
+        return _say("interrupted", FAILED)
+    except BrokenPipeError:
+        # The reader of our output has gone, as `head` does; what is left to flush must not complain again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FAILED
+    except OSError as error:
+        return _say(f"{error.filename or options.verb}: {error.strerror or error}", FAILED)
+    except MemoryError:
+        return _say("not enough memory; take a coarser grid", FAILED)
+    except Exception as error:
+        if options.traceback:
+            raise
+        kind = type(error).__name__
+        return _say(
+            f"internal error, {kind}: {error} (swirlwright --traceback {options.verb} shows where)", FAILED
+        )
+
+
+def _say(text: str, status: int) -> int:
+    print(text, file=sys.stderr)
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="swirlwright",
+        description="From a case file to a verdict: will a column of swirling air stand on the floor?",
+    )
+    parser.add_argument("--version", action="version", version=f"swirlwright {__version__}")
+    parser.add_argument("--traceback", action="store_true", help="show the stack trace of an internal error")
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+
+    check = verbs.add_parser("check", help="check a case, print its air network; solves no flow")
+    check.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    check.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    check.set_defaults(run=_check)
+
+    solve = verbs.add_parser("solve", help="solve the flow of a case, write one result file")
+    solve.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    solve.add_argument(
+        "--output", type=Path, metavar="FILE", help="result file (default: the case's name, .h5, here)"
+    )
+    solve.add_argument("--quiet", action="store_true", help="no progress")
+    solve.set_defaults(run=_solve)
+
+    measure = verbs.add_parser("measure", help="print the measures and the verdict of a result")
+    measure.add_argument("result", type=Path, metavar="RESULT", help="result file")
+    measure.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    measure.set_defaults(run=_measure)
+
+    report = verbs.add_parser("report", help="write one self-contained HTML page with the pictures")
+    report.add_argument("results", type=Path, nargs="+", metavar="RESULT", help="result files")
+    report.add_argument(
+        "--output", type=Path, metavar="FILE", help="page (default: the first result's name, .html, here)"
+    )
+    report.set_defaults(run=_report)
+    return parser
+
+
+def _check(options: argparse.Namespace) -> int:
+    from swirlwright.solver.casefile import read_case
+    from swirlwright.solver.checksheet import check_sheet
+
+    sheet = check_sheet(read_case(options.case))
+    _print(sheet, options.json)
+    return DONE
+
+
+def _solve(options: argparse.Namespace) -> int:
+    from swirlwright.solver.casefile import read_case
+    from swirlwright.solver.progress import watcher
+
+    case = read_case(options.case)
+    output = options.output or Path(options.case.with_suffix(".h5").name)
+    if (reason := _unwritable(output, options.case)) is not None:
+        return _say(f"{output}: {reason}", WRONG_INPUT)
+    watch = watcher(quiet=options.quiet)
+    from swirlwright.solver.solve import solve
+
+    try:
+        outcome = solve(case, output, watch).outcome
+    finally:
+        watch.finish()
+    watch.message(f"{outcome.text}\nresult: {output} (next: swirlwright measure {output})")
+    status: int = outcome.exit_status
+    return status
+
+
+def _measure(options: argparse.Namespace) -> int:
+    from swirlwright.postproc.measures import measure
+
+    _print(measure(options.result), options.json)
+    return DONE
+
+
+def _report(options: argparse.Namespace) -> int:
+    from swirlwright.postproc.report import write_report
+
+    output = options.output or Path(options.results[0].with_suffix(".html").name)
+    if (reason := _unwritable(output, *options.results)) is not None:
+        return _say(f"{output}: {reason}", WRONG_INPUT)
+    write_report(options.results, output)
+    return _say(f"report: {output}", DONE)
+
+
+def _print(value: Any, as_json: bool) -> None:
+    """Print a value that has text() and as_json() on standard output."""
+    if as_json:
+        import json
+
+        print(json.dumps(value.as_json(), indent=2, allow_nan=False))
+    else:
+        print(value.text())
+
+
+def _unwritable(output: Path, *inputs: Path) -> str | None:
+    """Why a file cannot be written here, found before hours are spent; None if it can."""
+    if not output.parent.is_dir():
+        return f"must lie in a folder that exists, {output.parent} does not"
+    if output.is_dir():
+        return "must be a file, is a folder"
+    if any(output.exists() and path.exists() and output.samefile(path) for path in inputs):
+        return "must not be the input itself"
+    target = output if output.exists() else output.parent
+    return None if os.access(target, os.W_OK) else "must be a place that can be written"
+
+
+if __name__ == "__main__":
+    sys.exit(main())
