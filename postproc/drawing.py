@@ -1,0 +1,111 @@
+"""What all pictures share: style, units as text, and how a figure gets into a page."""
+
+from __future__ import annotations
+
+import re
+from base64 import b64encode
+from collections.abc import Callable
+from functools import wraps
+from io import BytesIO, StringIO
+from typing import Any, NamedTuple
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+
+from swirlwright.solver.results import ResultData
+
+PAGE_WIDTH = 6.9  # in; the text width of A4 with 17 mm margins
+# Line styles differ as well as colours, so that the lines can be told apart in grey.
+INKS = ("#0b3c5d", "#c1440e", "#3f7d20", "#7b4ea3", "#555555")
+DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1, 2)))
+GREY = "#666666"
+STYLE = {
+    "font.family": "DejaVu Sans",
+    "font.size": 8,
+    "axes.titlesize": 8.5,
+    "axes.titleweight": "bold",
+    "axes.labelsize": 8,
+    "axes.linewidth": 0.7,
+    "axes.edgecolor": "#444444",
+    "axes.axisbelow": True,
+    "xtick.labelsize": 7.5,
+    "ytick.labelsize": 7.5,
+    "xtick.color": "#444444",
+    "ytick.color": "#444444",
+    "xtick.labelcolor": "black",
+    "ytick.labelcolor": "black",
+    "legend.fontsize": 7.5,
+    "legend.frameon": False,
+    "legend.handlelength": 3.2,
+    "grid.color": "#dddddd",
+    "grid.linewidth": 0.6,
+    "lines.linewidth": 1.4,
+    "svg.fonttype": "path",
+}
+_SMALL_CHAMBER = 1.5  # m; below it lengths read better in millimetres
+
+
+class LengthUnit(NamedTuple):
+    """A unit for lengths on a picture: `factor` times metres."""
+
+    factor: float
+    name: str
+
+    def text(self, length: float) -> str:
+        """A length [m] as text with its unit."""
+        return f"{length * self.factor:.0f} mm" if self.name == "mm" else f"{length:.3g} m"
+
+
+def length_unit(result: ResultData) -> LengthUnit:
+    """Millimetres for a chamber of table size, metres for a hall."""
+    size = max(result.z_face[-1], result.r_face[-1])
+    return LengthUnit(1000.0, "mm") if size < _SMALL_CHAMBER else LengthUnit(1.0, "m")
+
+
+def shown_field(result: ResultData, name: str) -> np.ndarray:
+    """The field to draw, shape (nz, nr), SI: the time average where there is one, else the last frame."""
+    return result.mean[name] if name in result.mean else result.frames[name][-1]
+
+
+def unit_text(unit: str) -> str:
+    """A CF unit as people write it: "m2 s-1" as m²/s."""
+    above, below = [], []
+    for token in unit.split():
+        parts = re.fullmatch(r"([A-Za-z]+)(-?)(\d*)", token)
+        if parts is None:
+            return "" if unit == "1" else unit
+        name, minus, power = parts.groups()
+        (below if minus else above).append(name + {"2": "²", "3": "³"}.get(power, ""))
+    return "/".join([" ".join(above) or "1", *below])
+
+
+def styled(draw: Callable[..., Figure]) -> Callable[..., Figure]:
+    """Run a drawing function in the report's style, and leave matplotlib's settings as they were."""
+
+    @wraps(draw)
+    def with_style(*args: Any, **kwargs: Any) -> Figure:
+        with rc_context(STYLE):
+            return draw(*args, **kwargs)
+
+    return with_style
+
+
+def as_svg(figure: Figure, name: str) -> str:
+    """The figure as an `<svg>` element for a page; `name` keeps its ids apart from those of other figures."""
+    text = StringIO()
+    with rc_context({**STYLE, "svg.hashsalt": name}):
+        figure.savefig(text, format="svg", metadata={"Date": None})
+    svg = text.getvalue()
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
+    svg = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", svg)
+    # Names such as axes_1 repeat from figure to figure, and nothing refers to them.
+    return re.sub(r'<g id="[A-Za-z.]+_\d+">', "<g>", svg)
+
+
+def as_png_uri(figure: Figure, *, dpi: int = 220) -> str:
+    """The figure as a PNG data URI."""
+    data = BytesIO()
+    with rc_context(STYLE):
+        figure.savefig(data, format="png", dpi=dpi)
+    return "data:image/png;base64," + b64encode(data.getvalue()).decode("ascii")
