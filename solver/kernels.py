@@ -225,6 +225,10 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
         if e.side_kind[j] == 1:
             un = u[j, nr]
             gain = flux_r[j, nr - 1] - rf[nr] * un * un * m.dz[j] + flux_z[j, nr] - flux_z[j + 1, nr]
+            # The side's pressure stands for p - 2 nu du/dr there (a traction); the ring's widening acts on the
+            # inside normal stress and balances the hoop stress of u = c r.
+            stretch = (un - u[j, nr - 1]) / m.dr[nr - 1]
+            gain += 2.0 * nu[j + 1, nr] * stretch * (rf[nr] - r[nr - 1]) * m.dz[j]
             edge = carried(un, v[j, nr - 1], e.side_v[j], e.side_carry_v[j], e.blend_speed)
             mean_v = 0.5 * (v[j, nr - 1] + edge)
             out_u[j, nr] = (
