@@ -81,7 +81,7 @@ def vary(case: Case, changes: Mapping[str, Any]) -> Case:
                 place.pop(last, None)
             else:
                 place[last] = value
-        except (IndexError, ValueError, AttributeError) as error:
+        except (IndexError, ValueError, AttributeError, TypeError) as error:
             problem = Problem(str(case.path), 1, key, value, "leads to no key of the case")
             raise InputError([problem]) from error
     return parse_case(to_toml(data), case.path)

@@ -1,0 +1,70 @@
+"""Numbers with units."""
+
+from __future__ import annotations
+
+import pytest
+
+from swirlwright.solver.quantities import Number, QuantityError, parse_quantity
+
+# By definition: 1 in = 25.4 mm, 1 ft = 0.3048 m; an inch of water at 4 degC is 249.089 Pa (NIST SP 811, 2008,
+# table B.9: 2.490 89 E+02, six digits).
+EXACT = [
+    ("18 in", "m", 0.4572),
+    ("45 cfm", "m3/s", 45 * 0.3048**3 / 60),
+    ("3 m3/h", "m3/s", 3 / 3600),
+    ("2 l/min", "m3/s", 2e-3 / 60),
+    ("20 degC", "K", 293.15),
+    ("20 °C", "K", 293.15),
+    ("0.5 rad", "deg", 28.64788975654116),
+    ("3000 rpm", "rpm", 3000.0),
+    ("60 rpm", "rad/s", 6.283185307179586),
+    ("5 %", "1", 0.05),
+    ("2.5e-1 mm", "m", 2.5e-4),
+]
+
+
+@pytest.mark.parametrize(("text", "unit", "value"), EXACT)
+def test_a_text_with_a_unit_becomes_si(text: str, unit: str, value: float) -> None:
+    """A quantity in a text has the value of its definition, to round-off."""
+    assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-12)
+
+
+def test_an_inch_of_water_is_that_of_the_handbook() -> None:
+    """0.12 inH2O is 0.12 times 249.089 Pa, to the six digits printed (water at 4 degC)."""
+    assert parse_quantity("0.12 inH2O", "Pa") == pytest.approx(0.12 * 249.089, rel=2e-5)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "m",
+        "3",
+        "3 kg",
+        "3 blobs",
+        "3 m/s",
+        "1e400 m",
+        "9**9**9 m",
+        "3 m**99",
+        "3 m; import os",
+        "3 m" + "m" * 99,
+    ],
+)
+def test_a_text_that_is_no_length_is_refused(text: str) -> None:
+    """No text but a number with a unit of length passes for a length."""
+    with pytest.raises(QuantityError):
+        Number("m", gt=0).convert(text)
+
+
+@pytest.mark.parametrize("value", [True, None, [1], {"m": 1}, 10**400, float("nan"), float("inf"), 0, -1])
+def test_a_value_that_is_no_positive_number_is_refused(value: object) -> None:
+    """Neither a truth value, a list, an infinite nor a non-positive number passes for a length."""
+    with pytest.raises(QuantityError):
+        Number("m", gt=0).convert(value)
+
+
+@pytest.mark.parametrize("value", [2.5, "3", 4.0, True])
+def test_a_count_is_whole(value: object) -> None:
+    """A count is a whole number as TOML writes it, nothing else."""
+    with pytest.raises(QuantityError):
+        Number(ge=1, whole=True).convert(value)
