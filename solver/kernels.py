@@ -136,7 +136,9 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
             adv_r[j, i] = rf[i] * rf[i] * u[j, i] * m.dz[j] * 0.5 * (v_r[j, i - 1] + v_r[j, i])
             shear = (v_r[j, i] / r[i] - v_r[j, i - 1] / r[i - 1]) / m.drc[i]
             vis_r[j, i] = -face_nu * rf[i] ** 3 * shear * m.dz[j]
-        edge = carried(u[j, nr], v_r[j, nr - 1], e.side_v[j], e.side_carry_v[j], e.blend_speed)
+        # No stress means v/r without gradient, so that is what the air takes out: v itself would be first order.
+        leaving = v_r[j, nr - 1] * rf[nr] / r[nr - 1]
+        edge = carried(u[j, nr], leaving, e.side_v[j], e.side_carry_v[j], e.blend_speed)
         adv_r[j, nr] = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * edge
         shear = (e.side_v[j] / rf[nr] - v_r[j, nr - 1] / r[nr - 1]) / m.drc[nr]
         vis_r[j, nr] = -nu[j + 1, nr + 1] * rf[nr] ** 3 * shear * m.dz[j] * e.side_stress_v[j]
@@ -229,7 +231,7 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             # inside normal stress and balances the hoop stress of u = c r.
             stretch = (un - u[j, nr - 1]) / m.dr[nr - 1]
             gain += 2.0 * nu[j + 1, nr] * stretch * (rf[nr] - r[nr - 1]) * m.dz[j]
-            edge = carried(un, v[j, nr - 1], e.side_v[j], e.side_carry_v[j], e.blend_speed)
+            edge = carried(un, v[j, nr - 1] * rf[nr] / r[nr - 1], e.side_v[j], e.side_carry_v[j], e.blend_speed)
             mean_v = 0.5 * (v[j, nr - 1] + edge)
             out_u[j, nr] = (
                 gain / (m.ac[nr] * m.dz[j])
@@ -402,7 +404,8 @@ def sweep_v(u, w, nu, m, e, step, rhs, half):
                 di[i] += scale * (vis / r[i] + adv)
             else:
                 share = outflow_share(u[j, nr], e.blend_speed)
-                adv = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * (share + (1.0 - share) * (1.0 - e.side_carry_v[j]))
+                inside = (share + (1.0 - share) * (1.0 - e.side_carry_v[j])) * rf[nr] / r[i]
+                adv = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * inside
                 vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * m.dz[j] * e.side_stress_v[j]
                 di[i] += scale * (adv + vis / r[i])
         solve_line(lo, di, up, rhs[j], wk, nr)
