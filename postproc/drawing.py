@@ -80,6 +80,11 @@ def unit_text(unit: str) -> str:
     return "/".join([" ".join(above) or "1", *below])
 
 
+def flow_text(flow: float) -> str:
+    """A volume flow [m3/s] as text: litres per second below one cubic metre."""
+    return f"{1000 * flow:.3g} L/s" if abs(flow) < 1 else f"{flow:.3g} m³/s"
+
+
 def styled(draw: Callable[..., Figure]) -> Callable[..., Figure]:
     """Run a drawing function in the report's style, and leave matplotlib's settings as they were."""
 
