@@ -17,6 +17,8 @@ MIN_CELLS = 3  # between axis and core
 MIN_STRENGTH = 0.25  # of the core's v at mid-height
 MAX_SLOPE = 1.0  # |dr_c/dz|
 
+TOO_NARROW = f"the maximum of v is less than {MIN_CELLS} cells from the axis"
+
 
 @dataclass(frozen=True)
 class Chamber:
@@ -172,7 +174,7 @@ def _follow(field: Field, chamber: Chamber, least_v: float) -> Core:
     velocity = np.full(field.z.size, np.nan)
     start = min(int(np.searchsorted(field.z, chamber.start_height)), field.z.size - 1)
     above: int | None = None
-    end = "v has no maximum inside the curtain in the upper half"
+    end = ""
     for j in range(start, -1, -1):
         if above is None and field.z[j] < 0.5 * chamber.height:
             break
@@ -189,10 +191,10 @@ def _follow(field: Field, chamber: Chamber, least_v: float) -> Core:
             # Below, the maximum nearest the one above; at the start, the strongest.
             radius[j], velocity[j] = found[0] if above is not None else max(found, key=lambda m: m[1])
             above, end = j, "it reaches the lowest cell"
-        elif above is not None:
+        else:
             end = why_not
             # Gaps shorter than a core radius are bridged: one noisy row does not cut a column in two.
-            if field.z[above] - field.z[j] > radius[above]:
+            if above is not None and field.z[above] - field.z[j] > radius[above]:
                 break
     foot = None if above is None else float(field.z_face[above])
     return Core(field.z, radius, velocity, foot, end)
@@ -211,7 +213,7 @@ def _maxima(field: Field, j: int, edge: float, least_v: float) -> tuple[list[tup
         if place >= OUTER_SHARE * edge:
             continue
         if field.cells_inside(place) < MIN_CELLS:
-            why_not = f"the maximum of v is less than {MIN_CELLS} cells from the axis"
+            why_not = TOO_NARROW
         elif value < PROMINENCE * np.min(v[i : max(inside, i + 2)]):
             why_not = "the maximum of v hardly stands out from the air around it"
         elif value < least_v:
@@ -267,6 +269,8 @@ def breakdown(field: Field, core: Core, delta: float, height: float) -> tuple[fl
         place = float(field.z[j])
         if j > 0 and w[j - 1] >= limit:
             place -= float((field.z[j] - field.z[j - 1]) * (limit - w[j]) / (w[j - 1] - w[j]))
-        up_to_mid = bool(field.z[run[-1]] >= 0.5 * height - (field.z_face[1] - field.z_face[0]))
+        elif j > 0 and field.z[j - 1] <= delta:
+            place = delta  # reversed inside the floor layer already
+        up_to_mid = place < 0.5 * height < float(field.z_face[run[-1] + 1])
         return max(place, delta), up_to_mid
     return None, False

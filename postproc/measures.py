@@ -255,7 +255,7 @@ def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:
 
 
 def _deficit_series(data: ResultData, frames: np.ndarray, chamber: Chamber) -> tuple[np.ndarray, np.ndarray]:
-    """Times [s] and core pressure deficit at mid-height [Pa]: of every step where recorded, else of frames."""
+    """Times [s] and core pressure deficit at mid-height [Pa]: of every step if recorded, else of frames."""
     if "core_pressure_deficit" in data.history and "time" in data.history:
         return data.history["time"], data.history["core_pressure_deficit"]
     fields = [frame_field(data, int(n)) for n in frames]

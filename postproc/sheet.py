@@ -57,7 +57,7 @@ def as_text(m: Measures) -> str:
     lines += [f"  {'spin-up time':<48}{spin_up}", ""]
     for budget in m.budgets:
         lines += [*_budget_lines(budget), ""]
-    if m.torque["input"] is not None:
+    if m.chamber.has_jets:
         parts = ", ".join(f"{name} {value:.4g}" for name, value in m.torque.items() if value is not None)
         lines += [f"Torque of the jets [N m]: {parts}", ""]
     if not m.budgets:

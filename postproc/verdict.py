@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from swirlwright.postproc.core import Chamber
+from swirlwright.postproc.core import TOO_NARROW, Chamber
 from swirlwright.postproc.flow_numbers import RESOLVED_CELLS, FieldMeasures
 
 NO_VORTEX, ALOFT, TO_THE_FLOOR = "no vortex", "aloft", "to the floor"
@@ -23,6 +23,8 @@ REGIMES = {
     (TO_THE_FLOOR, TWO_CELLED): "two-celled column",
 }
 NOT_EVALUATED = "not evaluated"
+# A floor layer thicker than this share of the height makes "to the floor" an empty word; our own limit.
+THICK_LAYER = 0.15
 
 
 @dataclass(frozen=True)
@@ -161,12 +163,21 @@ def _why(structure: str, m: FieldMeasures, chamber: Chamber) -> str:
 
 
 def cautions(m: FieldMeasures, v: Verdict, chamber: Chamber) -> tuple[str, ...]:
-    """Marks that go with a verdict: under-resolved, axisymmetry doubtful."""
+    """Marks that go with a verdict: under-resolved, thick floor layer, axisymmetry doubtful."""
     found = []
-    if m.cells_in_core is not None and m.cells_in_core < RESOLVED_CELLS:
+    if m.core is not None and m.core.end == TOO_NARROW:
+        found.append(
+            f"under-resolved: {TOO_NARROW}, so no core can be told there; refine the grid near the axis"
+        )
+    elif m.cells_in_core is not None and m.cells_in_core < RESOLVED_CELLS:
         found.append(
             f"under-resolved: {m.cells_in_core:.1f} cells inside the core radius, "
             f"at least {RESOLVED_CELLS} are wanted; refine the grid near the axis"
+        )
+    if m.floor_layer is not None and m.floor_layer > THICK_LAYER * chamber.height:
+        found.append(
+            f"thick floor layer: {100.0 * m.floor_layer / chamber.height:.0f} % of the height counts as at "
+            "the floor, so a foot inside it says little"
         )
     swirl = m.swirl_ratio_at_exhaust_radius
     strong_inlet = chamber.has_inlet and swirl is not None and swirl > 0.8
