@@ -1,4 +1,4 @@
-"""Fan curves: read from a file, scaled by the fan laws, put in parallel and in series, met with a system.
+"""Fan curves: read from a file, scaled by the fan laws, put in parallel and in series.
 
 Static pressure against flow, as makers print it (ISO 5801, AMCA 210): at the outlet, less the total at the
 inlet.
@@ -7,7 +7,8 @@ inlet.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
@@ -16,10 +17,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from swirlwright.solver.schema import FanFile
 
-# Samples between two points of a curve when intersections are looked for: a cubic bends at most once there.
+# Points taken between two points of a curve where curves are added: a cubic bends at most once there.
 SAMPLES = 8
-# How far beyond the last point of a curve an operating point is looked for, in flows of that point.
-FARTHEST = 4.0
 # Free flow [m3/h] and shut-off pressure [Pa] of ordinary axial fans by diameter [mm]: low, high, flow,
 # pressure. From memory (makers' catalogues); they serve a caution on input, nothing else.
 COMMON_AXIAL_FANS = (
@@ -177,7 +176,7 @@ def in_parallel(curves: Sequence[FanCurve], title: str | None = None) -> FanCurv
     peak to its last point, and only over pressures that every one of them reaches: above the weakest fan's
     peak, air would run backwards through it.
     """
-    name = title or " + ".join(curve.title for curve in curves)
+    name = title or _joint_title(curves)
     power = _sum_of_powers(curves)
     first = curves[0]
     if all((c.flow, c.pressure) == (first.flow, first.pressure) for c in curves):
@@ -189,7 +188,7 @@ def in_parallel(curves: Sequence[FanCurve], title: str | None = None) -> FanCurv
     if bottom >= top:
         raise ValueError(f"the fans {name} have no pressure in common")
     knots = sorted({p for branch in branches for _, p in branch if bottom <= p <= top}, reverse=True)
-    fine = [a + (b - a) * k / SAMPLES for a, b in pairwise(knots) for k in range(SAMPLES)] + [knots[-1]]
+    fine = refined(knots)
     flow = tuple(sum(_flow_at(c, b, p) for c, b in zip(curves, branches, strict=True)) for p in fine)
     return replace(first, title=name, flow=flow, pressure=tuple(fine), power=power)
 
@@ -205,10 +204,16 @@ def in_series(curves: Sequence[FanCurve], title: str | None = None) -> FanCurve:
         raise ValueError("the fans have no flow in common")
     knots = sorted({q for curve in curves for q in curve.flow if start <= q <= end})
     equal = all(c.flow == curves[0].flow for c in curves)
-    fine = knots if equal else _refined(knots)
+    fine = knots if equal else refined(knots)
     pressure = tuple(sum(curve.pressure_at(q) for curve in curves) for q in fine)
-    name = title or " + ".join(curve.title for curve in curves)
+    name = title or _joint_title(curves)
     return replace(curves[0], title=name, flow=tuple(fine), pressure=pressure, power=_sum_of_powers(curves))
+
+
+def _joint_title(curves: Sequence[FanCurve]) -> str:
+    """Titles joined, equal ones counted: "2 x small + large"."""
+    counts = Counter(curve.title for curve in curves)
+    return " + ".join(title if count == 1 else f"{count} x {title}" for title, count in counts.items())
 
 
 def _sum_of_powers(curves: Sequence[FanCurve]) -> float | None:
@@ -216,7 +221,8 @@ def _sum_of_powers(curves: Sequence[FanCurve]) -> float | None:
     return sum(powers) if len(powers) == len(curves) else None
 
 
-def _refined(knots: Sequence[float]) -> list[float]:
+def refined(knots: Sequence[float]) -> list[float]:
+    """Return the knots with SAMPLES steps between each two."""
     return [a + (b - a) * k / SAMPLES for a, b in pairwise(knots) for k in range(SAMPLES)] + [knots[-1]]
 
 
@@ -244,59 +250,6 @@ def _flow_at(curve: FanCurve, branch: Sequence[tuple[float, float]], pressure: f
     return branch[-1][0]
 
 
-@dataclass(frozen=True)
-class OperatingPoint:
-    """Where a fan curve meets a system.
-
-    flow [m3/s]; pressure [Pa]; is_stable: a small rise in flow meets a lack of pressure; is_beyond: outside
-    the points of the curve.
-    """
-
-    flow: float
-    pressure: float
-    is_stable: bool
-    is_beyond: bool
-
-
-def operating_points(curve: FanCurve, system: Callable[[float], float]) -> tuple[OperatingPoint, ...]:
-    """Return every point where the fan gives what the system takes, by rising flow.
-
-    Parameters
-    ----------
-    curve : FanCurve
-    system : callable
-        Static pressure the system takes [Pa] at a flow >= 0 [m3/s], continuous.
-    """
-    from fluids.numerics import brenth
-
-    def excess(flow: float) -> float:
-        return curve.pressure_at(flow) - system(flow)
-
-    end = curve.flow[-1]
-    beyond = (end * (1 + k * (FARTHEST - 1) / SAMPLES) for k in range(1, SAMPLES + 1))
-    knots = sorted({0.0, *curve.flow, *beyond})
-    samples = _refined(knots)
-    values = [excess(q) for q in samples]
-    points = []
-    for (q0, q1), (e0, e1) in zip(pairwise(samples), pairwise(values), strict=True):
-        if e0 == 0.0 and q0 == 0.0:
-            points.append(_point(curve, 0.0, is_stable=e1 < 0.0))
-        elif e0 != 0.0 and e0 * e1 <= 0.0:
-            points.append(_point(curve, q1 if e1 == 0.0 else brenth(excess, q0, q1), is_stable=e0 > 0.0))
-    return tuple(points)
-
-
-def _point(curve: FanCurve, flow: float, *, is_stable: bool) -> OperatingPoint:
-    inside = curve.flow[0] <= flow <= curve.flow[-1]
-    return OperatingPoint(flow, curve.pressure_at(flow), is_stable, not inside)
-
-
-def chosen_point(points: Sequence[OperatingPoint]) -> OperatingPoint | None:
-    """Return the stable operating point of largest flow, or None where there is none."""
-    stable = [point for point in points if point.is_stable]
-    return stable[-1] if stable else None
-
-
 def fan_cautions(curve: FanCurve) -> list[str]:
     """Sentences on a maker's curve that lies outside the band of ordinary axial fans of its size."""
     cautions = []
@@ -310,7 +263,7 @@ def fan_cautions(curve: FanCurve) -> list[str]:
         ):
             if not least <= value <= most:
                 cautions.append(
-                    f"fan {curve.title}: {what} {value:.3g} {unit} lies outside the usual {least} to {most} {unit}"
-                    f" of axial fans of {diameter:.0f} mm; check the file's units"
+                    f"fan {curve.title}: {what} {value:.3g} {unit} lies outside the usual {least} to {most}"
+                    f" {unit} of axial fans of {diameter:.0f} mm; check the file's units"
                 )
     return cautions

@@ -29,7 +29,9 @@ FILLED_FROM = 1.0
 
 
 class TubeBackflowError(SwirlwrightError):
-    """Chamber air would run into a tube through its holes."""
+    """Chamber air would run into a tube through its holes. `entry`: the [[tubes]] entry, counted from 0."""
+
+    entry = 0
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def drilled_tube(tubes: Tubes, chamber_height: float) -> DrilledTube:
     holes = []
     for index, row in enumerate(tubes.rows):
         lean = (
-            math.radians(row.lean) if not isinstance(row.lean, str) else None if row.lean != "none" else 0.0
+            None if row.lean == "pipe-flow" else math.radians(0.0 if row.lean == "none" else float(row.lean))
         )
         for height in row.hole_heights():
             holes.append(
@@ -283,8 +285,8 @@ def _state(
     for hole, drop in zip(tube.holes, drops, strict=True):
         if not drop > 0.0:
             raise TubeBackflowError(
-                f"has {-drop:.3g} Pa less than the chamber at its hole {hole.height:.4g} m above the floor: air"
-                " would run in; use a wider tube or fewer holes"
+                f"has {-drop:.3g} Pa less than the chamber at its hole {hole.height:.4g} m above the floor:"
+                " air would run in; use a wider tube or fewer holes"
             )
     speeds, elevations, reynolds = [], [], []
     for hole, flow, drop, along in zip(tube.holes, flows, drops, pipe, strict=True):
