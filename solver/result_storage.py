@@ -177,7 +177,7 @@ def reserve(file: h5py.File, n_bytes: int) -> None:
     """Make sure that the disk can take `n_bytes` more before HDF5 begins with them.
 
     HDF5 that runs out of disk in the middle of a flush can leave a file nobody can open; asked beforehand,
-    the file stays whole. HDF5 itself cuts off what it did not use.
+    the file stays whole. Room that was asked for and not used stays at the end of the file until `trim`.
 
     Raises
     ------
@@ -192,10 +192,17 @@ def reserve(file: h5py.File, n_bytes: int) -> None:
     handle = file.id.get_vfd_handle()
     size = os.fstat(handle).st_size
     try:
-        os.posix_fallocate(handle, size, wanted)
+        # From HDF5's own end, not the file's: room left over from the last time is used up first.
+        os.posix_fallocate(handle, file.id.get_filesize(), wanted)
     except OSError:
         os.ftruncate(handle, size)
         raise
+
+
+def trim(file: h5py.File) -> None:
+    """Cut off reserved room that was not used."""
+    file.flush()
+    os.ftruncate(file.id.get_vfd_handle(), file.id.get_filesize())
 
 
 def is_disk_full(error: OSError) -> bool:

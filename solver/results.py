@@ -42,6 +42,7 @@ from swirlwright.solver.result_storage import (
     reason,
     reserve,
     set_attributes,
+    trim,
 )
 
 __all__ = ["ResultData", "ResultWriter", "WriteError", "load_result", "open_result", "read_restart"]
@@ -239,6 +240,7 @@ class ResultWriter:
                     reserve(file, _size(state))
                     file.attrs["run_id"] = self._file.attrs["run_id"]
                     put_state(file.create_group("restart"), state)
+                    trim(file)
                 with open(temporary, "rb+") as handle:
                     os.fsync(handle.fileno())
                 os.replace(temporary, target)
@@ -281,7 +283,9 @@ class ResultWriter:
     def close(self) -> None:
         """Close the file; harmless when it is closed."""
         if self._file:
-            self._file.close()
+            with self._guarded():
+                trim(self._file)
+                self._file.close()
 
     def _write_fields(self, fields: Mapping[str, np.ndarray], window: tuple[float, float]) -> None:
         with self._guarded():
