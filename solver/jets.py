@@ -135,8 +135,13 @@ def deposit(
         Second order where cells resolve the jet's width; torque and volume exact on any grid.
     """
     nz, nr = len(grid.z), len(grid.r)
-    cells = [np.zeros((nz, nr)) for _ in range(3)]
-    sums = _Sums(*cells, np.zeros((nz, nr + 1)), np.zeros((nz + 1, nr)))
+    sums = _Sums(
+        volume=np.zeros((nz, nr)),
+        torque=np.zeros((nz, nr)),
+        curtain=np.zeros((nz, nr)),
+        radial=np.zeros((nz, nr + 1)),
+        axial=np.zeros((nz + 1, nr)),
+    )
     for group in _groups(jets, density):
         _add_volume(sums, group, grid, spread)
         _add_momentum(sums, group, grid, spread, open_share)

@@ -85,7 +85,7 @@ class DrilledTube:
 def drilled_tube(tubes: Tubes, chamber_height: float) -> DrilledTube:
     """Return one of a case's equal tubes; a tube fed from the room is open at its lower end."""
     from_above = tubes.feed == "above"
-    holes = []
+    holes: list[Hole] = []
     for index, row in enumerate(tubes.rows):
         lean = (
             None if row.lean == "pipe-flow" else math.radians(0.0 if row.lean == "none" else float(row.lean))

@@ -82,8 +82,8 @@ def _tube_lines(network: AirNetwork, first: int, state: TubeState) -> Iterator[s
     yield f"Tube {', '.join(alike)}: inside {1000 * tube.diameter:.4g} mm, fed from {_feed(tube.feed)}"
     yield f"  flow {_digits(3600 * state.flow)} m3/h, {_digits(state.entry_speed)} m/s behind the entrance"
     yield (
-        f"  jet speed of the first hole over the last {state.first_over_last:.3f}; standard deviation over mean"
-        f" {100 * state.unevenness:.2g} per cent"
+        f"  jet speed of the first hole over the last {state.first_over_last:.3f}; standard deviation"
+        f" over mean {100 * state.unevenness:.2g} per cent"
     )
     yield f"  hole area over tube area {tube.hole_area / tube.area:.2f}"
     yield "  pressure, Pa"
