@@ -66,10 +66,31 @@ def outflow_share(normal, blend):
 
 
 @njit(cache=True)
-def carried(normal, inside, given, carry, blend):
-    """Value that the flow carries through a boundary face: the inside one on outflow, the given one on inflow."""
+def carried_weights(normal, reach, carry, blend):
+    """Weights of (first inside value, second inside value, given value) in what `carried` returns."""
     share = outflow_share(normal, blend)
-    return inside * (share + (1.0 - share) * (1.0 - carry)) + given * (1.0 - share) * carry
+    return share * (1.0 + reach) + (1.0 - share) * (1.0 - carry), -share * reach, (1.0 - share) * carry
+
+
+@njit(cache=True)
+def carried(normal, inside, second, reach, given, carry, blend):
+    """Value that the flow carries through a boundary face: the given one on inflow, the inside on outflow.
+
+    On outflow it is extrapolated from the two values inside (reach: distance to the face over theirs): the
+    nearest value alone makes the outermost cell inconsistent beside central fluxes, which leaves wiggles of
+    first order upstream of an opening where the cell Peclet number exceeds 2.
+    """
+    one, two, three = carried_weights(normal, reach, carry, blend)
+    return one * inside + two * second + three * given
+
+
+@njit(cache=True)
+def side_swirl(un, v, e, m, j):
+    """Tangential velocity carried through the side. Stress-free air keeps v/r, so that is extrapolated."""
+    nr = v.shape[1]
+    rim, reach = m.rf[nr], m.drc[nr] / m.drc[nr - 1]
+    inside, second = v[j, nr - 1] * rim / m.r[nr - 1], v[j, nr - 2] * rim / m.r[nr - 2]
+    return carried(un, inside, second, reach, e.side_v[j], e.side_carry_v[j], e.blend_speed)
 
 
 @njit(cache=True)
@@ -136,18 +157,18 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
             adv_r[j, i] = rf[i] * rf[i] * u[j, i] * m.dz[j] * 0.5 * (v_r[j, i - 1] + v_r[j, i])
             shear = (v_r[j, i] / r[i] - v_r[j, i - 1] / r[i - 1]) / m.drc[i]
             vis_r[j, i] = -face_nu * rf[i] ** 3 * shear * m.dz[j]
-        # No stress means v/r without gradient, so that is what the air takes out: v itself would be first order.
-        leaving = v_r[j, nr - 1] * rf[nr] / r[nr - 1]
-        edge = carried(u[j, nr], leaving, e.side_v[j], e.side_carry_v[j], e.blend_speed)
+        edge = side_swirl(u[j, nr], v_r, e, m, j)
         adv_r[j, nr] = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * edge
         shear = (e.side_v[j] / rf[nr] - v_r[j, nr - 1] / r[nr - 1]) / m.drc[nr]
         vis_r[j, nr] = -nu[j + 1, nr + 1] * rf[nr] ** 3 * shear * m.dz[j] * e.side_stress_v[j]
+    reach_bottom, reach_top = m.dzc[0] / m.dzc[1], m.dzc[nz] / m.dzc[nz - 1]
     for i in range(nr):
         ring = m.a[i] * r[i]
-        edge = carried(-w[0, i], v_z[0, i], e.bottom_v[i], 1.0, e.blend_speed)
+        edge = carried(-w[0, i], v_z[0, i], v_z[1, i], reach_bottom, e.bottom_v[i], 1.0, e.blend_speed)
         adv_z[0, i] = ring * w[0, i] * edge
         vis_z[0, i] = -nu[0, i + 1] * ring * (v_z[0, i] - e.bottom_v[i]) / m.dzc[0] * e.bottom_stress_v[i]
-        edge = carried(w[nz, i], v_z[nz - 1, i], e.top_v[i], e.top_carry_v[i], e.blend_speed)
+        inside, second = v_z[nz - 1, i], v_z[nz - 2, i]
+        edge = carried(w[nz, i], inside, second, reach_top, e.top_v[i], e.top_carry_v[i], e.blend_speed)
         adv_z[nz, i] = ring * w[nz, i] * edge
         slope = (e.top_v[i] - v_z[nz - 1, i]) / m.dzc[nz]
         vis_z[nz, i] = -nu[nz + 1, i + 1] * ring * slope * e.top_stress_v[i]
@@ -176,14 +197,15 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             gain += adv_z[j, i] + vis_z[j, i] - adv_z[j + 1, i] - vis_z[j + 1, i]
             out_v[j, i] = (gain / (m.a[i] * m.dz[j]) + ft[j, i]) / r[i]
 
-    # u: flux_r at centres, flux_z at corners (z-face j, r-face i). The hoop stress is divided by the u-volume's own
-    # area, so that it cancels the radial stress of u = c r exactly: a mismatch is O(1) beside the axis of a
+    # u: flux_r at centres, flux_z at corners (z-face j, r-face i). The hoop stress is divided by the u-volume's
+    # own area, so that it cancels the radial stress of u = c r exactly: a mismatch is O(1) beside the axis of a
     # stretched grid and makes the pressure there first order.
     for j in range(nz):
         for i in range(nr):
             mean_mass = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1]) * m.dz[j]
             stretch = (u[j, i + 1] - u[j, i]) / m.dr[i]
             flux_r[j, i] = mean_mass * 0.5 * (u[j, i] + u[j, i + 1]) - 2.0 * nu[j + 1, i + 1] * r[i] * stretch * m.dz[j]
+    reach_bottom, reach_top = m.dzc[0] / m.dzc[1], m.dzc[nz] / m.dzc[nz - 1]
     for i in range(1, nr + 1):
         outer = m.a[i] if i < nr else 0.0
         for j in range(nz + 1):
@@ -198,12 +220,13 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
                 share = e.side_stress_w[j]
             if j == 0:
                 inside, given = u[0, i], e.bottom_u[i]
-                face = carried(-mass, inside, given, 1.0, e.blend_speed * m.ac[i])
+                face = carried(-mass, inside, u[1, i], reach_bottom, given, 1.0, e.blend_speed * m.ac[i])
                 shear = (inside - given) / m.dzc[0] + dwdr
                 share *= e.bottom_stress_u[i]
             elif j == nz:
                 inside, given = u[nz - 1, i], e.top_u[i]
-                face = carried(mass, inside, given, e.top_carry_u[i], e.blend_speed * m.ac[i])
+                blend = e.blend_speed * m.ac[i]
+                face = carried(mass, inside, u[nz - 2, i], reach_top, given, e.top_carry_u[i], blend)
                 shear = (given - inside) / m.dzc[nz] + dwdr
                 share *= e.top_stress_u[i]
             else:
@@ -227,11 +250,13 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
         if e.side_kind[j] == 1:
             un = u[j, nr]
             gain = flux_r[j, nr - 1] - rf[nr] * un * un * m.dz[j] + flux_z[j, nr] - flux_z[j + 1, nr]
-            # The side's pressure stands for p - 2 nu du/dr there (a traction); the ring's widening acts on the
-            # inside normal stress and balances the hoop stress of u = c r.
+            # The side's pressure stands for p - 2 nu du/dr there (a traction); the ring's widening acts on
+            # the inside normal stress and balances the hoop stress of u = c r.
             stretch = (un - u[j, nr - 1]) / m.dr[nr - 1]
             gain += 2.0 * nu[j + 1, nr] * stretch * (rf[nr] - r[nr - 1]) * m.dz[j]
-            edge = carried(un, v[j, nr - 1] * rf[nr] / r[nr - 1], e.side_v[j], e.side_carry_v[j], e.blend_speed)
+            # First order is enough here: it enters the pressure of the last cell times half its width.
+            near = v[j, nr - 1] * rf[nr] / r[nr - 1]
+            edge = carried(un, near, near, 0.0, e.side_v[j], e.side_carry_v[j], e.blend_speed)
             mean_v = 0.5 * (v[j, nr - 1] + edge)
             out_u[j, nr] = (
                 gain / (m.ac[nr] * m.dz[j])
@@ -249,6 +274,7 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             mean_w = 0.5 * (w[j, i] + w[j + 1, i])
             stretch = (w[j + 1, i] - w[j, i]) / m.dz[j]
             flux_z[j, i] = m.a[i] * (mean_w * mean_w - 2.0 * nu[j + 1, i + 1] * stretch)
+    reach_side = m.drc[nr] / m.drc[nr - 1]
     for j in range(1, nz + 1):
         upper = m.dz[j] if j < nz else 0.0
         half = 0.5 * (m.dz[j - 1] + upper)
@@ -268,7 +294,8 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
                 shear = dudz + (w[j, i] - w[j, i - 1]) / m.drc[i]
             else:
                 inside, given = w[j, nr - 1], e.side_w[j]
-                face = carried(mass, inside, given, e.side_carry_w[j], e.blend_speed * rf[nr] * half)
+                blend = e.blend_speed * rf[nr] * half
+                face = carried(mass, inside, w[j, nr - 2], reach_side, given, e.side_carry_w[j], blend)
                 shear = dudz + (given - inside) / m.drc[nr]
                 share *= e.side_stress_w[j]
             flux_r[j, i] = mass * face - nuc * shear * rf[i] * half * share
@@ -403,14 +430,15 @@ def sweep_v(u, w, nu, m, e, step, rhs, half):
                 up[i] = scale * (adv - vis / r[i + 1])
                 di[i] += scale * (vis / r[i] + adv)
             else:
-                share = outflow_share(u[j, nr], e.blend_speed)
-                inside = (share + (1.0 - share) * (1.0 - e.side_carry_v[j])) * rf[nr] / r[i]
-                adv = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * inside
+                reach = m.drc[nr] / m.drc[nr - 1]
+                one, two, _ = carried_weights(u[j, nr], reach, e.side_carry_v[j], e.blend_speed)
+                adv = rf[nr] ** 3 * u[j, nr] * m.dz[j]
                 vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * m.dz[j] * e.side_stress_v[j]
-                di[i] += scale * (adv + vis / r[i])
+                lo[i] += scale * adv * two / r[i - 1]
+                di[i] += scale * (adv * one + vis) / r[i]
         solve_line(lo, di, up, rhs[j], wk, nr)
     half[:, :] = rhs
-    lo2, di2, up2 = np.empty((nz, nr)), np.empty((nz, nr)), np.empty((nz, nr))
+    lo2, di2, up2 = np.zeros((nz, nr)), np.empty((nz, nr)), np.zeros((nz, nr))
     for j in range(nz):
         scale = step / m.dz[j]
         for i in range(nr):
@@ -420,16 +448,18 @@ def sweep_v(u, w, nu, m, e, step, rhs, half):
                 lo2[j, i] = -scale * (0.5 * w[j, i] + vis)
                 d += scale * (vis - 0.5 * w[j, i])
             else:
-                share = outflow_share(-w[0, i], e.blend_speed)
-                d += scale * (nu[0, i + 1] / m.dzc[0] * e.bottom_stress_v[i] - w[0, i] * share)
+                one, two, _ = carried_weights(-w[0, i], m.dzc[0] / m.dzc[1], 1.0, e.blend_speed)
+                up2[0, i] = -scale * w[0, i] * two
+                d += scale * (nu[0, i + 1] / m.dzc[0] * e.bottom_stress_v[i] - w[0, i] * one)
             if j < nz - 1:
                 vis = 0.5 * (nu[j + 1, i + 1] + nu[j + 2, i + 1]) / m.dzc[j + 1]
-                up2[j, i] = scale * (0.5 * w[j + 1, i] - vis)
+                up2[j, i] += scale * (0.5 * w[j + 1, i] - vis)
                 d += scale * (vis + 0.5 * w[j + 1, i])
             else:
-                share = outflow_share(w[nz, i], e.blend_speed)
-                adv = w[nz, i] * (share + (1.0 - share) * (1.0 - e.top_carry_v[i]))
-                d += scale * (nu[nz + 1, i + 1] / m.dzc[nz] * e.top_stress_v[i] + adv)
+                reach = m.dzc[nz] / m.dzc[nz - 1]
+                one, two, _ = carried_weights(w[nz, i], reach, e.top_carry_v[i], e.blend_speed)
+                lo2[j, i] += scale * w[nz, i] * two
+                d += scale * (nu[nz + 1, i + 1] / m.dzc[nz] * e.top_stress_v[i] + w[nz, i] * one)
             di2[j, i] = d
     solve_columns(lo2, di2, up2, rhs, nz)
 
@@ -498,19 +528,21 @@ def sweep_u(u, w, nu, m, e, step, rhs):
                 lo2[j, i] = -scale * (0.5 * mass + vis)
                 di2[j, i] += scale * (vis - 0.5 * mass)
             else:
-                leaving = outflow_share(-mass, e.blend_speed * m.ac[i])
-                di2[j, i] += scale * (vis * e.bottom_stress_u[i] - mass * leaving)
+                one, two, _ = carried_weights(-mass, m.dzc[0] / m.dzc[1], 1.0, e.blend_speed * m.ac[i])
+                up2[j, i] = -scale * mass * two
+                di2[j, i] += scale * (vis * e.bottom_stress_u[i] - mass * one)
             w_out = w[j + 1, i] if i < nr else 0.0
             mass = 0.5 * (m.a[i - 1] * w[j + 1, i - 1] + outer * w_out)
             share = e.side_stress_w[j + 1] if i == nr else 1.0
             vis = corner_viscosity(nu, j + 1, i, nz, nr) * m.ac[i] / m.dzc[j + 1] * share
             if j < nz - 1:
-                up2[j, i] = scale * (0.5 * mass - vis)
+                up2[j, i] += scale * (0.5 * mass - vis)
                 di2[j, i] += scale * (vis + 0.5 * mass)
             else:
-                leaving = outflow_share(mass, e.blend_speed * m.ac[i])
-                through = mass * (leaving + (1.0 - leaving) * (1.0 - e.top_carry_u[i]))
-                di2[j, i] += scale * (vis * e.top_stress_u[i] + through)
+                reach = m.dzc[nz] / m.dzc[nz - 1]
+                one, two, _ = carried_weights(mass, reach, e.top_carry_u[i], e.blend_speed * m.ac[i])
+                lo2[j, i] += scale * mass * two
+                di2[j, i] += scale * (vis * e.top_stress_u[i] + mass * one)
     solve_columns(lo2, di2, up2, rhs, nz)
 
 
@@ -546,9 +578,10 @@ def sweep_w(u, w, nu, m, e, step, rhs):
                 up[i] = scale * (0.5 * mass - vis)
                 di[i] += scale * (vis + 0.5 * mass)
             else:
-                leaving = outflow_share(mass, e.blend_speed * rf[nr] * half)
-                through = mass * (leaving + (1.0 - leaving) * (1.0 - e.side_carry_w[j]))
-                di[i] += scale * (vis * e.side_stress_w[j] + through)
+                reach = m.drc[nr] / m.drc[nr - 1]
+                one, two, _ = carried_weights(mass, reach, e.side_carry_w[j], e.blend_speed * rf[nr] * half)
+                lo[i] += scale * mass * two
+                di[i] += scale * (vis * e.side_stress_w[j] + mass * one)
         solve_line(lo, di, up, rhs[j], wk, nr)
     lo2, di2, up2 = np.zeros((nz + 1, nr)), np.ones((nz + 1, nr)), np.zeros((nz + 1, nr))
     for j in range(1, nz + 1):
