@@ -64,8 +64,24 @@ def length_unit(result: ResultData) -> LengthUnit:
 
 
 def shown_field(result: ResultData, name: str) -> np.ndarray:
-    """The field to draw, shape (nz, nr), SI: the time average where there is one, else the last frame."""
-    return result.mean[name] if name in result.mean else result.frames[name][-1]
+    """The field to draw, shape (nz, nr), SI: the time average if there is one, else the last finite frame."""
+    return result.mean[name] if name in result.mean else result.frames[name][_shown_frame(result)]
+
+
+def shown_name(result: ResultData) -> str:
+    """What `shown_field` shows, in words."""
+    if result.mean:
+        return "average over time"
+    if result.time.size == 1:
+        return "the one field of the run"
+    return f"at t = {result.time[_shown_frame(result)]:.4g} s"
+
+
+def _shown_frame(result: ResultData) -> int:
+    """The last frame without infinities, the last of all if there is none."""
+    v = result.frames["tangential_velocity"]
+    finite = np.flatnonzero(np.isfinite(v).all(axis=(1, 2)))
+    return int(finite[-1]) if finite.size else len(v) - 1
 
 
 def unit_text(unit: str) -> str:

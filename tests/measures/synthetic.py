@@ -6,15 +6,17 @@ and the radial mass flux and viscous torque follow from the cell budgets, which 
 
 from __future__ import annotations
 
-import json
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 
+from swirlwright.solver.network import network_json, solve_network
 from swirlwright.solver.result_layout import BUDGET, FRAMES
 from swirlwright.solver.results import ResultWriter
+from swirlwright.solver.schema import Case
 
 CHAMBER = """\
 title = "{title}"
@@ -205,45 +207,6 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
     }
 
 
-def network_as_json(jet: dict[str, np.ndarray] | None) -> str:
-    """An air network of the chamber above, as the solver would store it."""
-    if jet is None:
-        return "{}"
-    tube = {
-        "flow": 4.75e-4,
-        "inlet_pressure": 28.1,
-        "first_hole_speed": 6.4,
-        "last_hole_speed": 6.6,
-        "speed_ratio": 0.97,
-        "nonuniformity": 0.012,
-        "entrance_loss": 1.1,
-        "friction_loss": 0.6,
-        "recovery": 1.7,
-    }
-    return json.dumps(
-        {
-            "supply_flow": 1.9e-3,
-            "plenum_pressure": 30.0,
-            "supply_power_air": 0.057,
-            "tubes": [tube] * 4,
-            "exhaust": {
-                "kind": "flow",
-                "area": 0.00432,
-                "radius": 0.04,
-                "hub_radius": 0.015,
-                "loss_coefficient": 0.0,
-            },
-            "budget": [
-                ["tube entrance", 1.1],
-                ["tube friction", 0.6],
-                ["pressure recovery", -1.7],
-                ["hole", 25.4],
-            ],
-            "warnings": [],
-        }
-    )
-
-
 def write_result(
     path: Path,
     *,
@@ -322,10 +285,11 @@ def attributes_of(
     c: Column, jet: dict[str, np.ndarray] | None, *, closed: bool, title: str
 ) -> dict[str, object]:
     """Root attributes known before the run."""
+    text = (CLOSED if closed else CHAMBER).format(title=title)
     torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
     return {
         "title": title,
-        "case_text": (CLOSED if closed else CHAMBER).format(title=title),
+        "case_text": text,
         "case_path": "made-up.toml",
         "closure": "mixing-length",
         "kinematic_viscosity": c.viscosity,
@@ -344,10 +308,15 @@ def attributes_of(
         "inlet_to": np.nan,
         "wall_friction_factor": 1.0 if closed else 1.128,
         "versions": {"swirlwright": "0.1.0", "numpy": np.__version__},
-        "network_json": network_as_json(jet),
+        "network_json": network_of(text),
         "warnings_json": [],
         "fog_on": not closed,
     }
+
+
+def network_of(text: str) -> dict[str, object]:
+    """The air network of a case, as the solver keeps it."""
+    return network_json(solve_network(Case.model_validate(tomllib.loads(text))))
 
 
 def history_of(outcome: str) -> dict[str, np.ndarray]:

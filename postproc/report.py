@@ -1,0 +1,181 @@
+"""The report: one self-contained page for one or several results."""
+
+from __future__ import annotations
+
+import json
+import os
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import numpy as np
+from markupsafe import Markup
+
+from swirlwright.postproc import report_words as words
+from swirlwright.postproc.drawing import as_png_uri, as_svg, length_unit, shown_name
+from swirlwright.postproc.figures import along_the_axis, convergence, maps, profiles, record
+from swirlwright.postproc.measures import Measures, measure_data
+from swirlwright.postproc.network_tables import network_tables
+from swirlwright.postproc.section import section
+from swirlwright.solver.errors import ResultError
+from swirlwright.solver.results import ResultData, load_result
+from swirlwright.solver.schema import Case
+
+TEMPLATE = Path(__file__).with_name("report.html.j2")
+COLUMNS = 3  # results side by side that A4 has room for
+
+
+def write_report(paths: Sequence[Path], output: Path) -> Path:
+    """Write a self-contained HTML page about one or several results.
+
+    The page is written under another name beside `output` and renamed at the end, so a half-written report
+    never stands under the final name.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Result files, in the order of the page.
+    output : Path
+        The page.
+
+    Returns
+    -------
+    Path
+        `output`.
+
+    Raises
+    ------
+    ResultError
+        If there is no result, or one cannot be read or has nothing to show.
+    """
+    if not paths:
+        raise ResultError("a report needs at least one result file")
+    results = [load_result(path) for path in paths]
+    page = _page([(result, measure_data(result)) for result in results])
+    output = Path(output)
+    part = output.with_name(f".{output.name}.{os.getpid()}.part")
+    try:
+        with open(part, "w", encoding="utf-8") as file:
+            file.write(page)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(part, output)
+    finally:
+        part.unlink(missing_ok=True)
+    return output
+
+
+def _page(measured: list[tuple[ResultData, Measures]]) -> str:
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    several = len(measured) > 1
+    titles = [m.title or m.file for _, m in measured]
+    return environment.from_string(TEMPLATE.read_text(encoding="utf-8")).render(
+        page_title=f"{len(measured)} results side by side" if several else titles[0],
+        summaries=_summaries(measured) if several else [],
+        results=[_chapter(number, data, m) for number, (data, m) in enumerate(measured, start=1)],
+    )
+
+
+def _chapter(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
+    """All that the page says of one result."""
+    network = json.loads(data.attributes.get("network_json") or "{}")
+    return {
+        "title": m.title or m.file,
+        "facts": words.facts(data),
+        "touchdown": m.verdict.touchdown if m.is_converged else "no",
+        "sentence": words.sentence(m),
+        "more": words.more(m),
+        "marks": words.marks(m, data.attributes),
+        "tiles": words.tiles(m, data.attributes),
+        "network": network_tables(network),
+        "measures": words.measure_rows(m),
+        "measures_note": f"From the {m.field_text}. Definitions and their sources are in postproc/README.md.",
+        "has_time": bool(m.over_time),
+        "budgets": [words.budget_table(budget) for budget in m.budgets],
+        "torque": words.torque(m),
+        "outcome": f"{m.outcome}: {m.outcome_text}",
+        "warnings": m.warnings,
+        "provenance": words.provenance(data),
+        "case_text": data.attributes.get("case_text", ""),
+        **_pictures(number, data, m),
+    }
+
+
+def _pictures(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
+    """The pictures with their captions; None for those that this result has no data for."""
+    core = m.field.core
+    heights = data.z if core is None else core.height
+    core_radius = np.full(data.z.shape, np.nan) if core is None else core.radius
+    drawn = {
+        "profiles": profiles(data),
+        "axis": along_the_axis(data, heights, core_radius),
+        "record": record(data),
+        "convergence": convergence(data),
+    }
+    case = _case(data)
+    if case is not None:
+        drawn["section"] = section(data, case, heights, core_radius)
+    pictures: dict[str, Any] = {
+        name: None if figure is None else Markup(as_svg(figure, f"{name}-{number}"))
+        for name, figure in drawn.items()
+    }
+    return {"section": None, **pictures, "maps": as_png_uri(maps(data)), **_captions(data, case)}
+
+
+def _captions(data: ResultData, case: Case | None) -> dict[str, str]:
+    """What stands under the pictures."""
+    shown = shown_name(data)
+    spread = " Shaded: one standard deviation in time." if data.std else ""
+    drawing = (
+        "To scale. Arrows grow with the square root of the speed, so that slow air shows. The flow is computed "
+        f"in a round chamber of the same floor area, radius {length_unit(data).text(data.r_face[-1])}."
+    )
+    return {
+        "section_caption": drawing
+        if case
+        else "The case text in this file cannot be read, so nothing is drawn.",
+        "maps_caption": f"The half plane from the axis (left) to the side, to scale: {shown}. The lines on the "
+        "axial velocity are streamlines; between neighbours flows the same volume of air.",
+        "profiles_caption": f"Tangential velocity against radius at five heights: {shown}.{spread}",
+        "axis_caption": f"The core where one was followed, and the flow on the axis: {shown}.{spread}",
+        "record_caption": "The frames of the run." + (" Shaded: the averaging window." if data.mean else ""),
+        "convergence_caption": "How the run went.",
+    }
+
+
+def _case(data: ResultData) -> Case | None:
+    """The case from its text in the file; None if it is of a form that this release does not know."""
+    try:
+        return Case.model_validate(tomllib.loads(data.attributes.get("case_text", "")))
+    except ValueError:
+        return None
+
+
+def _summaries(measured: list[tuple[ResultData, Measures]]) -> list[dict[str, Any]]:
+    """Results side by side, a few to a table: verdict, how each run ended, and the measures."""
+    tables = []
+    for first in range(0, len(measured), COLUMNS):
+        group = measured[first : first + COLUMNS]
+        columns = [f"{first + i}. {m.title or m.file}" for i, (_, m) in enumerate(group, start=1)]
+        rows = [
+            ("result file", [data.path.name for data, _ in group]),
+            ("column on the floor", [m.verdict.touchdown for _, m in group]),
+            ("outcome", [m.outcome if m.is_converged else f"NOT CONVERGED ({m.outcome})" for _, m in group]),
+            (
+                "marks",
+                [
+                    ", ".join(mark.name for mark in words.marks(m, data.attributes)) or "–"
+                    for data, m in group
+                ],
+            ),
+            ("regime", [m.verdict.regime for _, m in group]),
+        ]
+        listed = [words.measure_rows(m) for _, m in group]
+        for same in zip(*listed, strict=True):
+            rows.append((same[0].name, ["–" if row.is_none else row.value for row in same]))
+        tables.append({"columns": columns, "rows": rows})
+    return tables
