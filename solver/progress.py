@@ -62,14 +62,15 @@ class LogWatch:
     def start(self, label: str, total: float) -> None:
         self._label, self._total = label, total
         self._began = self._told_at = self._clock()
-        self._told = 0.0
+        self._told = 0  # twentieths
 
     def update(self, done: float, note: str = "") -> None:
         now = self._clock()
         share = done / self._total if self._total > 0 else 0.0
-        if share - self._told < LOG_SHARE and now - self._told_at < LOG_SECONDS:
+        parts = int(share / LOG_SHARE + 1e-9)
+        if parts <= self._told and now - self._told_at < LOG_SECONDS:
             return
-        self._told, self._told_at = share, now
+        self._told, self._told_at = parts, now
         gone = now - self._began
         left = f", {_span(gone * (1 - share) / share)} left" if 0 < share <= 1 else ""
         part = f"{100 * share:.0f} %" if self._total > 0 else f"{done:g}"
@@ -78,8 +79,7 @@ class LogWatch:
     def message(self, text: str) -> None:
         print(text, file=self._stream or sys.stderr, flush=True)
 
-    def finish(self) -> None:
-        self._told = 0.0
+    def finish(self) -> None: ...
 
 
 class TerminalWatch:

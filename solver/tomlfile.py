@@ -183,7 +183,9 @@ def _problem(document: Document, model: type[BaseModel], location: Location, det
         hint = f"write [[{'.'.join(str(part) for part in location if isinstance(part, str))}]]"
     elif kind == "model_type" and isinstance(value, list):
         hint = f"write [{'.'.join(str(part) for part in location if isinstance(part, str))}]"
-    return document.problem(location, allowed.format(**context) if "{" in allowed else allowed, value, hint)
+    if kind in _ALLOWED:  # any other text is final: it may quote braces from the file
+        allowed = allowed.format(**context)
+    return document.problem(location, allowed, value, hint)
 
 
 def _table(annotation: Any) -> type[BaseModel] | None:
