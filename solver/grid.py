@@ -10,8 +10,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from swirlwright.solver.schema import Case
-
 Array = NDArray[np.float64]
 
 

@@ -15,8 +15,6 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from swirlwright.solver.grid import Metric
-
 Array = NDArray[np.float64]
 
 

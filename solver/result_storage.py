@@ -173,6 +173,23 @@ def commit(file: h5py.File, *, to_disk: bool = False) -> None:
         os.fsync(file.id.get_vfd_handle())
 
 
+def cut_off_after(file: h5py.File, time: float) -> None:
+    """Drop frames and rows of the series later than `time` (in the file's own unit), before a run goes on."""
+    n = int(file.attrs["n_complete"])
+    n = int(np.searchsorted(file["time"][:n], time, side="right"))
+    # The counter goes first: what is beyond it does not exist for a reader.
+    file.attrs.modify("n_complete", np.int64(n))
+    for name in ("time", *(name for name in FRAMES if name in file)):
+        file[name].resize(n, axis=0)
+    for name, key in (("history", "time"), ("probes", "probe_time")):
+        if name in file and key in file[name]:
+            group = file[name]
+            rows = int(np.searchsorted(group[key][: int(group.attrs["n_complete"])], time, side="right"))
+            group.attrs.modify("n_complete", np.int64(rows))
+            for series in group.values():
+                series.resize(rows, axis=0)
+
+
 def reserve(file: h5py.File, n_bytes: int) -> None:
     """Make sure that the disk can take `n_bytes` more before HDF5 begins with them.
 

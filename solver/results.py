@@ -35,6 +35,7 @@ from swirlwright.solver.result_storage import (
     append_series,
     begin_frames,
     commit,
+    cut_off_after,
     is_disk_full,
     put,
     put_places,
@@ -130,6 +131,33 @@ class ResultWriter:
                 put(file, name, values, scales).make_scale(name)
             begin_frames(file, frame_fields(has_fog), scales)
             put_places(file, jets, tubes, side_open_fraction, scales)
+            commit(file)
+        return writer
+
+    @classmethod
+    def resume(cls, path: str | os.PathLike[str], time: float) -> ResultWriter:
+        """Open a result again to go on from `time` [s]: what is later is cut off, what is told at the end is dropped.
+
+        Raises
+        ------
+        ResultError
+            If the file cannot be written or is in use by another run.
+        """
+        path = Path(path)
+        _refuse_to_overwrite(path)
+        try:
+            file = h5py.File(path, "r+")
+        except OSError as error:
+            raise ResultError(f"{path}: cannot be written: {reason(error)}") from None
+        scales = Scales(*(float(file.attrs[f"{name}_scale"]) for name in ("length", "velocity", "density")))
+        writer = cls(path, file, scales)
+        with writer._guarded():
+            cut_off_after(file, time / scales.of(VARIABLES["time"].powers))
+            for name in ("restart", *MEANS, *BUDGET):
+                if name in file:
+                    del file[name]
+            set_attributes(file, _UNFINISHED)
+            writer._n_complete = int(file.attrs["n_complete"])
             commit(file)
         return writer
 

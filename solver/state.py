@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -29,11 +31,6 @@ class Sources:
     def none(cls, grid: Grid) -> Sources:
         nz, nr = grid.shape
         return cls(np.zeros((nz, nr)), np.zeros((nz, nr)), np.zeros((nz, nr + 1)), np.zeros((nz + 1, nr)))
-
-    def scaled(self, factor: float) -> Sources:
-        """The same jets at `factor` times the flow: volume goes with it, momentum and torque with its square."""
-        square = factor * factor
-        return Sources(self.volume * factor, self.torque * square, self.radial_force * square, self.axial_force * square)
 
 
 @dataclass(frozen=True)
@@ -174,10 +171,19 @@ class State:
         w[-1] = np.where(e.top_kind == 0, e.top_w, 0.0)
         return cls(u, np.zeros((nz, nr)), w, np.zeros((nz, nr)), fog=np.zeros((nz, nr)))
 
-    def copy(self) -> State:
-        return replace(
-            self, u=self.u.copy(), v=self.v.copy(), w=self.w.copy(), p=self.p.copy(), fog=self.fog.copy()
-        )
+    def dump(self) -> dict[str, Any]:
+        """All of it as a mapping, for the restart group."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
+
+    @classmethod
+    def load(cls, saved: Mapping[str, Any]) -> State:
+        """The state that `dump` gave."""
+        return cls(**saved)
+
+    @property
+    def is_finite(self) -> bool:
+        # A sum is not finite if any of its terms is not.
+        return bool(np.isfinite(self.u.sum() + self.v.sum() + self.w.sum() + self.p.sum()))
 
 
 def imposed(problem: FlowProblem, s: State) -> State:

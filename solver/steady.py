@@ -20,6 +20,8 @@ from swirlwright.solver.state import FlowProblem, State
 # Augmented-Lagrangian stiffness over speed times length: large enough that one application closes the mass
 # to a thousandth, small enough that the factorisation keeps its digits (measured: 1e2..1e5 all converge).
 STIFFNESS = 1e3
+# Iterations without a new best residual after which the flow is taken to have no steady state in reach.
+PATIENCE = 25
 
 
 @dataclass(frozen=True)
@@ -213,6 +215,7 @@ class SteadyTry:
 
     state: State
     is_converged: bool
+    residual: float
     record: tuple[SteadyStep, ...]
 
 
@@ -237,8 +240,9 @@ def solve_steady(
     size = max(equations.norms(r))
     step = first_step if first_step is not None else 0.1 * problem.length / problem.speed
     record: list[SteadyStep] = []
+    best, best_at = size, 0
     for iteration in range(1, max_iterations + 1):
-        if size < tolerance:
+        if size < tolerance or iteration - best_at > PATIENCE:
             break
         precondition = equations.preconditioner(k.unpack(x, start), step)
         d, linear = equations.solve_linear(x, r, step, precondition, 1e-3)
@@ -252,7 +256,9 @@ def solve_steady(
             step *= growth * (1.5 if growth > 0.7 else 1.0)
         else:
             step *= 0.2
+        if size < 0.9 * best:
+            best, best_at = size, iteration
         momentum, mass = equations.norms(r)
         record.append(SteadyStep(iteration, step, momentum, mass, linear))
         watch(record[-1])
-    return SteadyTry(k.unpack(x, start), size < tolerance, tuple(record))
+    return SteadyTry(k.unpack(x, start), size < tolerance, size, tuple(record))

@@ -9,7 +9,8 @@ model problem. One step needs no earlier step, so a restart or a new step size c
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -25,7 +26,7 @@ TURN = 0.3
 
 @dataclass
 class SwirlBudget:
-    """Running integrals over time of the angular momentum's face fluxes (kinematic, per radian) and of mass.
+    """Running integrals over time of the angular momentum's face fluxes (kinematic, per radian), of velocity and sources.
 
     All arrays are sums of step times flux; divide by `time` for the mean. The fluxes are the effective ones of
     the factorised step, so that with the change stored they close to round-off.
@@ -37,13 +38,23 @@ class SwirlBudget:
     vis_z: Array
     u: Array
     w: Array
+    volume: Array
+    torque: Array
     time: float = 0.0
 
     @classmethod
     def empty(cls, problem: FlowProblem) -> SwirlBudget:
         nz, nr = problem.grid.shape
         on_r, on_z = (nz, nr + 1), (nz + 1, nr)
-        return cls(*(np.zeros(shape) for shape in (on_r, on_r, on_z, on_z, on_r, on_z)))
+        return cls(*(np.zeros(shape) for shape in (on_r, on_r, on_z, on_z, on_r, on_z, (nz, nr), (nz, nr))))
+
+    def plus(self, other: SwirlBudget) -> SwirlBudget:
+        """The integrals over both spans."""
+        return SwirlBudget(*(getattr(self, f.name) + getattr(other, f.name) for f in fields(self)))
+
+    def dump(self) -> dict[str, Any]:
+        """All of it as a mapping, for the restart group."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
 
 
 @dataclass(frozen=True)
@@ -135,6 +146,8 @@ class Stepper:
             total += weight * part
         budget.u += weight * s.u
         budget.w += weight * s.w
+        budget.volume += weight * problem.sources.volume
+        budget.torque += weight * problem.sources.torque
         budget.time += weight
 
     def with_pressure(self, s: State) -> State:

@@ -1,0 +1,58 @@
+"""Is a steady state one that the air would keep? Tested by disturbing it and marching on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from swirlwright.solver.march import Control, march
+from swirlwright.solver.progress import Watch
+from swirlwright.solver.state import FlowProblem, State
+from swirlwright.solver.transient import Stepper
+
+# The disturbance, as a share of the speed scale: small enough to stay linear, far above round-off.
+DISTURBANCE = 1e-5
+# The march lasts this many times length over speed, or twice the time to flush the chamber if that is longer.
+TURNS = 40.0
+
+
+@dataclass(frozen=True)
+class StabilityTest:
+    """growth_rate [1/s] of the disturbance over the second half of the march of `duration` [s]."""
+
+    growth_rate: float
+    duration: float
+
+    @property
+    def is_stable(self) -> bool:
+        return self.growth_rate < 0.0
+
+
+def stability_of(problem: FlowProblem, s: State, control: Control, watch: Watch) -> StabilityTest:
+    """March the steady state `s` with a seeded random disturbance and measure whether the difference grows."""
+    stepper = Stepper.of(problem)
+    rng = np.random.default_rng(20250101)
+    size = DISTURBANCE * problem.speed
+    disturbed = replace(
+        s, v=s.v + size * rng.standard_normal(s.v.shape), w=s.w + size * rng.standard_normal(s.w.shape), time=0.0
+    )
+    disturbed = replace(disturbed, w=np.where(s.w == 0.0, 0.0, disturbed.w))
+    disturbed = stepper.clean(disturbed)
+    duration = TURNS * problem.length / problem.speed
+    if problem.exhaust_flow:
+        duration = max(duration, 2.0 * float(problem.grid.volume.sum()) / problem.exhaust_flow)
+    half = march(
+        stepper, disturbed, 0.5 * duration, largest=duration, recorders=(), control=control, watch=watch
+    )
+    end = march(stepper, half, duration, largest=duration, recorders=(), control=control, watch=watch)
+    early, late = _distance(problem, half, s), _distance(problem, end, s)
+    growth = float(np.log(max(late, 1e-300) / max(early, 1e-300)) / (0.5 * duration))
+    return StabilityTest(growth, duration)
+
+
+def _distance(problem: FlowProblem, one: State, other: State) -> float:
+    """Volume-weighted root-mean-square difference of the velocities [m/s]."""
+    volume = problem.grid.volume
+    differences = (one.u - other.u)[:, 1:], one.v - other.v, (one.w - other.w)[1:]
+    return float(np.sqrt(sum((volume * d * d).sum() for d in differences) / volume.sum()))
