@@ -72,9 +72,11 @@ def shown_name(result: ResultData) -> str:
     """What `shown_field` shows, in words."""
     if result.mean:
         return "average over time"
+    if result.attributes.get("outcome") in ("steady", "steady-unstable"):
+        return "steady field"
     if result.time.size == 1:
-        return "the one field of the run"
-    return f"at t = {result.time[_shown_frame(result)]:.4g} s"
+        return "field at the end of the run"
+    return f"field at t = {result.time[_shown_frame(result)]:.4g} s"
 
 
 def _shown_frame(result: ResultData) -> int:

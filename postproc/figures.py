@@ -35,7 +35,7 @@ SERIES = {
 def profiles(result: ResultData) -> Figure:
     """Tangential velocity against radius at several heights."""
     unit = length_unit(result)
-    figure = Figure(figsize=(PAGE_WIDTH, 2.9), layout="constrained")
+    figure = Figure(figsize=(PAGE_WIDTH, 2.7), layout="constrained")
     ax = figure.subplots()
     field = shown_field(result, "tangential_velocity")
     r = np.append(0.0, result.r) * unit.factor
@@ -109,12 +109,8 @@ def convergence(result: ResultData) -> Figure | None:
     """Residuals and changes on a log scale, other series beside them; None where nothing was kept."""
     history = {name: values for name, values in result.history.items() if np.isfinite(values).any()}
     counter = next((name for name in ("time", "iteration", "step", "row") if name in history), "row")
-    falling = [
-        name for name in history if name.startswith(("residual", "change")) and (history[name] > 0).any()
-    ]
-    others = [
-        name for name in SERIES if name in history and np.nanmax(history[name]) > np.nanmin(history[name])
-    ]
+    falling = [name for name in history if name.startswith(("residual", "change")) and (history[name] > 0).any()]
+    others = [name for name in SERIES if name in history and np.nanmax(history[name]) > np.nanmin(history[name])]
     widths = [1.6] * bool(falling) + [1.0] * len(others[:2])
     if not widths or len(history.get(counter, ())) < 2:
         return None

@@ -15,7 +15,7 @@ from swirlwright.solver.results import ResultData
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-MAP_HEIGHT = 4.9  # in; with titles and colour bars the maps then fill two thirds of a page at most
+MAP_HEIGHT = 4.4  # in; maps and profiles then share a page
 FIELDS = ("tangential_velocity", "axial_velocity", "pressure")
 SIGNED_MAP, STRENGTH_MAP = "RdBu_r", "cividis"
 # A field counts as signed when its weaker side reaches this share of the stronger; less is a trace.
@@ -61,9 +61,7 @@ def _map(figure: Figure, ax: Axes, result: ResultData, name: str, *, is_tall: bo
     z = np.concatenate([[0.0], result.z[1:-1], result.z_face[-1:]]) * scale
     levels, colours = contour_levels(field)
     ends = bool((field < levels[0]).any()), bool((field > levels[-1]).any())
-    extend = {(False, False): "neither", (True, False): "min", (False, True): "max", (True, True): "both"}[
-        ends
-    ]
+    extend = {(False, False): "neither", (True, False): "min", (False, True): "max", (True, True): "both"}[ends]
     filled = ax.contourf(r, z, field, levels=levels, cmap=colours, extend=extend)
     # Without this the edges of the bands show as hairlines in some viewers.
     filled.set_edgecolor("face")
@@ -125,9 +123,7 @@ def _solids(ax: Axes, result: ResultData, scale: float) -> None:
     ax.plot([0, hub], [height, height], **wall)
     is_solid = result.places.get("side_open_fraction", np.zeros(result.z.size)) == 0
     lower, upper = result.z_face[:-1][is_solid] * scale, result.z_face[1:][is_solid] * scale
-    ax.vlines(
-        np.full(lower.size, radius), lower, upper, colors="black", linewidth=2.2, clip_on=False, zorder=5
-    )
+    ax.vlines(np.full(lower.size, radius), lower, upper, colors="black", linewidth=2.2, clip_on=False, zorder=5)
     for side in ("top", "bottom", "right"):
         ax.spines[side].set_visible(False)
     ax.spines["left"].set(linestyle=(0, (8, 3, 2, 3)), color=GREY)

@@ -28,14 +28,14 @@ ROWS = (
 )
 HOLES = (
     ("row", "row", 1),
-    ("height_m", "height mm", 1000),
-    ("diameter_m", "⌀ mm", 1000),
-    ("pressure_drop_pa", "across hole Pa", 1),
-    ("flow_m3_per_s", "flow m³/h", 3600),
-    ("speed_m_per_s", "speed m/s", 1),
-    ("momentum_n", "momentum mN", 1000),
+    ("height_m", "height, mm", 1000),
+    ("diameter_m", "⌀, mm", 1000),
+    ("pressure_drop_pa", "across, Pa", 1),
+    ("flow_m3_per_s", "flow, m³/h", 3600),
+    ("speed_m_per_s", "speed, m/s", 1),
+    ("momentum_n", "momentum, mN", 1000),
     ("reynolds_number", "Re", 1),
-    ("elevation_rad", "elevation °", math.degrees(1)),
+    ("elevation_rad", "elevation, °", math.degrees(1)),
 )
 
 
@@ -60,11 +60,7 @@ class NetworkTables:
 
 def network_tables(network: dict[str, Any]) -> NetworkTables | None:
     """Make the tables from the plain data of the network; None where there is no network worth a table."""
-    rows = [
-        (words, f"{digits(factor * network[key])} {unit}")
-        for key, words, unit, factor in ROWS
-        if network.get(key)
-    ]
+    rows = [(words, f"{digits(factor * network[key])} {unit}") for key, words, unit, factor in ROWS if network.get(key)]
     if not rows:
         return None
     if network.get("is_estimate"):
@@ -82,13 +78,11 @@ def _tube(tube: dict[str, Any], tubes: list[dict[str, Any]]) -> TubeTable:
     flow, speed = digits(3600 * tube["flow_m3_per_s"]), digits(tube["entry_speed_m_per_s"])
     share, evenness = tube["hole_area_over_tube_area"], tube["first_over_last"]
     facts = (
-        f"Inside ⌀ {digits(1000 * tube['inner_diameter_m'])} mm, fed from {feed}; flow {flow} m³/h, {speed} m/s "
-        f"behind the entrance; hole area over tube area {share:.2f}; jet speed of the first hole over the last "
-        f"{evenness:.3f}, deviation over mean {100 * tube['unevenness']:.2g} %."
+        f"Inside ⌀ {digits(1000 * tube['inner_diameter_m'])} mm, fed from {feed}; flow {flow} m³/h, {speed} "
+        f"m/s behind the entrance; hole area over tube area {share:.2f}; jet speed of the first hole over the "
+        f"last {evenness:.3f}, deviation over mean {100 * tube['unevenness']:.2g} %."
     )
-    budget = [
-        (BUDGET_NAMES.get(key, key), digits(value)) for key, value in tube["pressure_budget_pa"].items()
-    ]
+    budget = [(BUDGET_NAMES.get(key, key), digits(value)) for key, value in tube["pressure_budget_pa"].items()]
     return TubeTable(
         name=f"Tube{'s' if len(alike) > 1 else ''} {', '.join(alike)}{', each' if len(alike) > 1 else ''}",
         facts=facts,
@@ -104,7 +98,8 @@ def digits(value: float) -> str:
         return "0"
     if not math.isfinite(value):
         return "–"
-    if float(value).is_integer() and abs(value) < 1e5:
+    value = float(f"{value:.4g}")
+    if value.is_integer() and abs(value) < 1e5:
         return f"{value:.0f}"
     if 1e-3 <= abs(value) < 1e5:
         return f"{value:.{max(0, 3 - math.floor(math.log10(abs(value))))}f}"

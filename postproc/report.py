@@ -120,8 +120,7 @@ def _pictures(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
     if case is not None:
         drawn["section"] = section(data, case, heights, core_radius)
     pictures: dict[str, Any] = {
-        name: None if figure is None else Markup(as_svg(figure, f"{name}-{number}"))
-        for name, figure in drawn.items()
+        name: None if figure is None else Markup(as_svg(figure, f"{name}-{number}")) for name, figure in drawn.items()
     }
     return {"section": None, **pictures, "maps": as_png_uri(maps(data)), **_captions(data, case)}
 
@@ -131,19 +130,16 @@ def _captions(data: ResultData, case: Case | None) -> dict[str, str]:
     shown = shown_name(data)
     spread = " Shaded: one standard deviation in time." if data.std else ""
     drawing = (
-        "To scale. Arrows grow with the square root of the speed, so that slow air shows. The flow is computed "
-        f"in a round chamber of the same floor area, radius {length_unit(data).text(data.r_face[-1])}."
+        "To scale. Arrows grow with the square root of the speed, so that slow air shows. The flow is "
+        f"computed in a round chamber of the same floor area, radius {length_unit(data).text(data.r_face[-1])}."
     )
     return {
-        "section_caption": drawing
-        if case
-        else "The case text in this file cannot be read, so nothing is drawn.",
-        "maps_caption": f"The half plane from the axis (left) to the side, to scale: {shown}. The lines on the "
-        "axial velocity are streamlines; between neighbours flows the same volume of air.",
-        "profiles_caption": f"Tangential velocity against radius at five heights: {shown}.{spread}",
-        "axis_caption": f"The core where one was followed, and the flow on the axis: {shown}.{spread}",
+        "section_caption": drawing if case else "The case text in this file cannot be read, so nothing is drawn.",
+        "maps_caption": f"The half plane from the axis (left) to the side, to scale ({shown}). The lines on "
+        "the axial velocity are streamlines; between neighbours flows the same volume of air.",
+        "profiles_caption": f"Tangential velocity against radius at five heights ({shown}).{spread}",
+        "axis_caption": f"The core where one was followed, and the flow on the axis ({shown}).{spread}",
         "record_caption": "The frames of the run." + (" Shaded: the averaging window." if data.mean else ""),
-        "convergence_caption": "How the run went.",
     }
 
 
@@ -167,10 +163,7 @@ def _summaries(measured: list[tuple[ResultData, Measures]]) -> list[dict[str, An
             ("outcome", [m.outcome if m.is_converged else f"NOT CONVERGED ({m.outcome})" for _, m in group]),
             (
                 "marks",
-                [
-                    ", ".join(mark.name for mark in words.marks(m, data.attributes)) or "–"
-                    for data, m in group
-                ],
+                [", ".join(mark.name for mark in words.marks(m, data.attributes)) or "–" for data, m in group],
             ),
             ("regime", [m.verdict.regime for _, m in group]),
         ]

@@ -88,9 +88,7 @@ def marks(m: Measures, attributes: dict[str, Any]) -> list[Mark]:
 def facts(data: ResultData) -> str:
     """The chamber and the run in one line."""
     a = data.attributes
-    size = (
-        f"{a.get('footprint', '')} {1000 * float(a['chamber_width']):.0f} mm" if "chamber_width" in a else ""
-    )
+    size = f"{a.get('footprint', '')} {1000 * float(a['chamber_width']):.0f} mm" if "chamber_width" in a else ""
     parts = [
         f"{size}, {1000 * data.z_face[-1]:.0f} mm high".lstrip(", "),
         f"closure {a.get('closure', 'unknown')}",
@@ -112,9 +110,7 @@ def tiles(m: Measures, attributes: dict[str, Any]) -> list[tuple[str, str]]:
         (f.core_foot_height, 1e3, "mm", ".0f", "foot of the core above the floor"),
         (f.core_pressure_deficit, 1.0, "Pa", ".3g", "pressure deficit of the core, mid-height"),
     )
-    found = [
-        ("none" if value is None else f"{k * value:{form}} {u}", words) for value, k, u, form, words in wanted
-    ]
+    found = [("none" if value is None else f"{k * value:{form}} {u}", words) for value, k, u, form, words in wanted]
     return [*found, (flow_text(flow), "through the exhaust")] if flow else found
 
 
@@ -141,6 +137,7 @@ def _measure_row(m: Measures, name: str, words: str, unit: str, factor: float, f
         share = f"{100 * s.share:.0f} %"
         if s.mean is not None and s.spread is not None:
             over_time = f"{factor * s.mean:{form}} ± {factor * s.spread:{form}} {unit}".rstrip()
+    words = words.replace("r_0", "r₀").replace("r_i", "rᵢ")
     return MeasureRow(words, text, over_time, share, value is None)
 
 
