@@ -78,6 +78,9 @@ def _parser() -> argparse.ArgumentParser:
     solve.add_argument(
         "--output", type=Path, metavar="FILE", help="result file (default: the case's name, .h5, here)"
     )
+    solve.add_argument(
+        "--resume", action="store_true", help="go on with the unsteady run the result file holds"
+    )
     solve.add_argument("--quiet", action="store_true", help="no progress")
     solve.set_defaults(run=_solve)
 
@@ -110,18 +113,24 @@ def _solve(options: argparse.Namespace) -> int:
 
     case = read_case(options.case)
     output = options.output or Path(options.case.with_suffix(".h5").name)
-    if (reason := _unwritable(output, options.case)) is not None:
+    sources = (
+        [options.case]
+        if case.run.start_from is None
+        else [options.case, case.path.parent / case.run.start_from]
+    )
+    if (reason := _unwritable(output, *sources)) is not None:
         return _say(f"{output}: {reason}", WRONG_INPUT)
     watch = watcher(quiet=options.quiet)
     from swirlwright.solver.solve import solve
 
     try:
-        outcome = solve(case, output, watch).outcome
+        result = solve(case, output, watch, resume=options.resume)
     finally:
         watch.finish()
-    watch.message(f"{outcome.text}\nresult: {output} (next: swirlwright measure {output})")
-    status: int = outcome.exit_status
-    return status
+    if result.outcome.exit_status != DONE:
+        return _say(f"{result.text}\nresult so far: {output}", result.outcome.exit_status)
+    watch.message(f"{result.text}\nresult: {output} (next: swirlwright measure {output})")
+    return DONE
 
 
 def _measure(options: argparse.Namespace) -> int:
