@@ -196,10 +196,11 @@ class ResultWriter:
                 self._file[name][n] = np.asarray(fields[name]) / self.scales.of(FRAMES[name].powers)
             self._file["time"].resize(n + 1, axis=0)
             self._file["time"][n] = time / self.scales.of(VARIABLES["time"].powers)
-            # The counter is raised only once the frame is with the operating system: readers stop at it.
-            self._file.flush()
-            self._file.attrs.modify("n_complete", np.int64(n + 1))
+            # The counter is raised only once the frame, and the series up to it, are with the operating
+            # system: readers stop at it.
             commit(self._file)
+            self._file.attrs.modify("n_complete", np.int64(n + 1))
+            self._file.flush()
         self._n_complete = n + 1
 
     def write_means(
