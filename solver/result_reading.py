@@ -139,13 +139,13 @@ def read_restart(path: str | os.PathLike[str]) -> dict[str, Any]:
     """
     sidecar = restart_path(path)
     with _opened(path) as file:
+        # A state beside the file is the newer one: of a run that has not finished, or was resumed and has not.
+        if sidecar.exists():
+            with _hdf5(sidecar) as state:
+                if state.attrs.get("run_id") == file.attrs.get("run_id"):
+                    return _state(state["restart"])
         if "restart" in file:
             return _state(file["restart"])
-        run_id = file.attrs.get("run_id")
-    if sidecar.exists():
-        with _hdf5(sidecar) as state:
-            if state.attrs.get("run_id") == run_id:
-                return _state(state["restart"])
     raise ResultError(f"{path}: holds no restart state, so a run cannot be continued from it")
 
 
@@ -204,10 +204,7 @@ def _series(file: h5py.File, group_name: str, scales: Scales) -> dict[str, np.nd
 
 
 def _state(group: h5py.Group) -> dict[str, Any]:
-    return {
-        name: _state(item) if isinstance(item, h5py.Group) else _plain(item[()])
-        for name, item in group.items()
-    }
+    return {name: _state(item) if isinstance(item, h5py.Group) else _plain(item[()]) for name, item in group.items()}
 
 
 def _plain(value: Any) -> Any:

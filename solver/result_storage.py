@@ -137,9 +137,7 @@ def _begin_series(
         line, values = rows[name]
         size = values.shape[1:]
         chunks = (64 if size else 1024, *size)
-        dataset = group.create_dataset(
-            name, shape=(0, *size), maxshape=(None, *size), chunks=chunks, dtype="f8"
-        )
+        dataset = group.create_dataset(name, shape=(0, *size), maxshape=(None, *size), chunks=chunks, dtype="f8")
         _label(dataset, series_variable(name), scales)
         dataset.attrs.update(places.get(name, {}))
         if name == dim:

@@ -30,7 +30,13 @@ from swirlwright.solver.result_layout import (
     Scales,
     frame_fields,
 )
-from swirlwright.solver.result_reading import ResultData, load_result, open_result, read_restart, restart_path
+from swirlwright.solver.result_reading import (
+    ResultData,
+    load_result,
+    open_result,
+    read_restart,
+    restart_path,
+)
 from swirlwright.solver.result_storage import (
     append_series,
     begin_frames,
@@ -118,21 +124,25 @@ class ResultWriter:
         """
         path = Path(path)
         _refuse_to_overwrite(path)
+        # Laid down under another name, so that a kill in these first moments leaves no half-made file.
+        begun = path.with_name(path.name + ".part")
         try:
-            file = h5py.File(path, "w", track_order=True)
+            file = h5py.File(begun, "w", track_order=True)
         except OSError as error:
             raise ResultError(f"{path}: cannot be written: {reason(error)}") from None
+        try:
+            with cls(path, file, scales) as first, first._guarded():
+                set_attributes(file, {**attributes, **_head(scales), **_UNFINISHED})
+                file.attrs["n_complete"] = np.int64(0)
+                for name, values in {"z": z, "r": r, "z_face": z_face, "r_face": r_face}.items():
+                    put(file, name, values, scales).make_scale(name)
+                begin_frames(file, frame_fields(has_fog), scales)
+                put_places(file, jets, tubes, side_open_fraction, scales)
+            os.replace(begun, path)
+        finally:
+            begun.unlink(missing_ok=True)
         restart_path(path).unlink(missing_ok=True)
-        writer = cls(path, file, scales)
-        with writer._guarded():
-            set_attributes(file, {**attributes, **_head(scales), **_UNFINISHED})
-            file.attrs["n_complete"] = np.int64(0)
-            for name, values in {"z": z, "r": r, "z_face": z_face, "r_face": r_face}.items():
-                put(file, name, values, scales).make_scale(name)
-            begin_frames(file, frame_fields(has_fog), scales)
-            put_places(file, jets, tubes, side_open_fraction, scales)
-            commit(file)
-        return writer
+        return cls(path, h5py.File(path, "r+"), scales)
 
     @classmethod
     def resume(cls, path: str | os.PathLike[str], time: float) -> ResultWriter:
@@ -153,7 +163,8 @@ class ResultWriter:
         writer = cls(path, file, scales)
         with writer._guarded():
             cut_off_after(file, time / scales.of(VARIABLES["time"].powers))
-            for name in ("restart", *MEANS, *BUDGET):
+            # The restart state stays until finish has a newer one: this run may be killed as well.
+            for name in (*MEANS, *BUDGET):
                 if name in file:
                     del file[name]
             set_attributes(file, _UNFINISHED)
@@ -276,9 +287,7 @@ class ResultWriter:
         finally:
             temporary.unlink(missing_ok=True)
 
-    def finish(
-        self, outcome: str | Enum, outcome_text: str = "", *, converged: bool, **attributes: Any
-    ) -> None:
+    def finish(self, outcome: str | Enum, outcome_text: str = "", *, converged: bool, **attributes: Any) -> None:
         """Mark how the run ended, fold the restart state in, bring all to the disk and close.
 
         Parameters
@@ -303,6 +312,8 @@ class ResultWriter:
             commit(self._file)
             if sidecar.exists():
                 reserve(self._file, sidecar.stat().st_size)
+                if "restart" in self._file:
+                    del self._file["restart"]
                 with h5py.File(sidecar, "r") as state:
                     state.copy("restart", self._file)
             commit(self._file, to_disk=True)
@@ -368,6 +379,8 @@ def _refuse_to_overwrite(path: Path) -> None:
     except BlockingIOError:
         raise ResultError(f"{path}: another run is writing this file; choose another name") from None
     except OSError as error:
-        raise ResultError(f"{path}: exists and is not replaced: {reason(error)}") from None
+        raise ResultError(
+            f"{path}: exists, cannot be read and is not replaced; remove it or choose another name ({reason(error)})"
+        ) from None
     if not known:
         raise ResultError(f"{path}: exists and is no result file, so it is not replaced; choose another name")

@@ -33,8 +33,7 @@ def made_up(variables, seed=0):
     """Random values for each variable, without the dimension time."""
     rng = np.random.default_rng(seed)
     return {
-        name: rng.normal(size=[SIZES[d] for d in variable.dims if d != "time"])
-        for name, variable in variables.items()
+        name: rng.normal(size=[SIZES[d] for d in variable.dims if d != "time"]) for name, variable in variables.items()
     }
 
 
@@ -68,9 +67,7 @@ def write_whole(path: Path, scales: Scales = SI) -> Path:
     """A finished file with everything a file can hold, three frames."""
     with begin(path, scales) as writer:
         for n in range(3):
-            writer.append_history(
-                {"step": [2 * n, 2 * n + 1], "time": [n, n + 0.5], "residual_u": [1.0, 2.0]}
-            )
+            writer.append_history({"step": [2 * n, 2 * n + 1], "time": [n, n + 0.5], "residual_u": [1.0, 2.0]})
             line = np.arange(2.0 * N_Z).reshape(2, N_Z)
             places = {"mid_axial_velocity": {"r": 0.02, "z": 0.3}}
             values = {"mid_axial_velocity": (None, [3.0, 4.0]), "axis_pressure": ("z", line)}
@@ -186,6 +183,37 @@ def test_restart_of_an_interrupted_run_stands_beside_it(tmp_path):
         read_restart(path)
 
 
+@pytest.mark.parametrize("scales", [SI, Scales(0.2, 3.0, 1.2)])
+def test_resumed_file_goes_on_from_the_restart_time(tmp_path, scales):
+    """Resumed at t = 1, frames, history and probes end there, and what is appended follows."""
+    path = write_whole(tmp_path / "a.h5", scales)
+    with ResultWriter.resume(path, 1.0) as writer:
+        assert writer.n_complete == 2
+        writer.append_history({"step": 3, "time": 1.25, "residual_u": 9.0})
+        writer.append_frame(5.0, made_up(FRAMES, seed=5))
+        writer.write_restart({"step": 4})
+        writer.finish("transient", "went on", converged=True)
+    data = load_result(path)
+    assert data.time == pytest.approx([0.0, 1.0, 5.0])
+    assert data.history["time"] == pytest.approx([0.0, 0.5, 1.0, 1.25])
+    assert data.probes["probe_time"] == pytest.approx([0.0, 0.5, 1.0])
+    assert data.frames["pressure"][2] == pytest.approx(made_up(FRAMES, seed=5)["pressure"], rel=1e-14)
+    assert not data.mean and not data.budget
+    assert read_restart(path) == {"step": 4} and data.attributes["outcome"] == "transient"
+    with netCDF4.Dataset(path) as file:
+        assert file.dimensions["time"].size == 3
+
+
+def test_resumed_run_that_is_ended_too_can_be_resumed_again(tmp_path):
+    """Resuming keeps the old restart state until a newer one is saved, which then is the one found."""
+    path = write_whole(tmp_path / "a.h5")
+    ResultWriter.resume(path, 1.0).close()
+    assert read_restart(path)["step"] == 3
+    with ResultWriter.resume(path, 1.0) as writer:
+        writer.write_restart({"step": 4})
+    assert read_restart(path) == {"step": 4}
+
+
 def test_unfinished_file_says_interrupted(tmp_path):
     """A file left without finish holds its frames and the outcome interrupted."""
     with begin(tmp_path / "a.h5") as writer:
@@ -222,9 +250,7 @@ with ResultWriter.create({path!r}, **grid, attributes={{}}) as writer:
 """
 
 
-def run_writer(
-    path: Path, before: str, *, kill_after: float | None = None
-) -> subprocess.CompletedProcess[str]:
+def run_writer(path: Path, before: str, *, kill_after: float | None = None) -> subprocess.CompletedProcess[str]:
     """A process that writes frames whose values are their number, ended by its own end or killed."""
     code = WRITER.format(path=str(path), before=before)
     process = subprocess.Popen([sys.executable, "-c", code], stderr=subprocess.PIPE, text=True)
@@ -244,9 +270,7 @@ def test_killed_run_leaves_whole_frames(tmp_path, kill_after):
     """Killed at any moment, the file opens and every frame up to its counter is the one that was written."""
     path = tmp_path / "a.h5"
     # Noise that cannot be compressed, so that frames are large, and the same in every frame.
-    run_writer(
-        path, "noise = np.random.default_rng(0).integers(0, 2**20, (32, 32)) / 2**21", kill_after=kill_after
-    )
+    run_writer(path, "noise = np.random.default_rng(0).integers(0, 2**20, (32, 32)) / 2**21", kill_after=kill_after)
     data = load_result(path)
     for n, frame in enumerate(data.frames["pressure"]):
         assert data.time[n] == n
@@ -258,9 +282,7 @@ def test_killed_run_leaves_whole_frames(tmp_path, kill_after):
 def test_full_disk_is_one_message_and_keeps_the_frames(tmp_path):
     """When the file can grow no more, one clear error names file and frames, and those are readable."""
     path = tmp_path / "a.h5"
-    limit = (
-        "import resource\nresource.setrlimit(resource.RLIMIT_FSIZE, (2_000_000, 2_000_000))\nnoise = 0.0\n"
-    )
+    limit = "import resource\nresource.setrlimit(resource.RLIMIT_FSIZE, (2_000_000, 2_000_000))\nnoise = 0.0\n"
     noise = "noise = np.random.default_rng(0).normal(size=(32, 32))"
     done = run_writer(path, limit + noise)
     assert done.returncode == 1
@@ -289,10 +311,7 @@ def test_frames_of_a_full_disk_are_counted_in_the_message(tmp_path, monkeypatch)
 def test_file_in_use_is_neither_read_nor_overwritten(tmp_path):
     """While another run writes, reading and writing are refused, and the file is not emptied."""
     path = tmp_path / "a.h5"
-    code = (
-        "import sys, h5py\n"
-        f"file = h5py.File({str(path)!r}, 'r+')\nprint('open', flush=True)\nsys.stdin.read()\n"
-    )
+    code = f"import sys, h5py\nfile = h5py.File({str(path)!r}, 'r+')\nprint('open', flush=True)\nsys.stdin.read()\n"
     write_whole(path)
     with subprocess.Popen(
         [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
