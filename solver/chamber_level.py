@@ -112,10 +112,8 @@ def chamber_level(case: Case, balance: Balance) -> float:
     while excess(end) * at_room > 0.0:
         end *= 2.0
         if end * end > HIGHEST:
-            allowed = (
-                "draws more than the chamber can take in" if at_room < 0.0 else "is let in and cannot get out"
-            )
-            place = "exhaust" if at_room < 0.0 else "chamber"
-            raise refusal(case, (place,), f"no pressure of the chamber balances its flows: air {allowed}")
+            if at_room < 0.0:
+                raise refusal(case, ("exhaust",), "draws more than the chamber can take in at any pressure")
+            raise refusal(case, ("chamber",), "lets more air in than it can let out at any pressure")
     root = brenth(excess, min(0.0, end), max(0.0, end), xtol=1e-9 * abs(end))
     return math.copysign(root * root, root)

@@ -87,9 +87,7 @@ def drilled_tube(tubes: Tubes, chamber_height: float) -> DrilledTube:
     from_above = tubes.feed == "above"
     holes: list[Hole] = []
     for index, row in enumerate(tubes.rows):
-        lean = (
-            None if row.lean == "pipe-flow" else math.radians(0.0 if row.lean == "none" else float(row.lean))
-        )
+        lean = None if row.lean == "pipe-flow" else math.radians(0.0 if row.lean == "none" else float(row.lean))
         for height in row.hole_heights():
             holes.append(
                 Hole(
@@ -192,9 +190,7 @@ class March:
     pipe: list[float]
 
 
-def march(
-    tube: DrilledTube, cap: float, outside: Sequence[float], *, density: float, viscosity: float
-) -> March:
+def march(tube: DrilledTube, cap: float, outside: Sequence[float], *, density: float, viscosity: float) -> March:
     """Pass along the tube with the static pressure `cap` [Pa] at its closed end.
 
     Across a hole the static pressure falls upstream by the recovery; the hole is driven by the mean of both
@@ -258,14 +254,14 @@ def solve_tube(
     lowest = min(outside)
     if inlet_pressure <= lowest:
         raise TubeBackflowError(
-            f"is fed with {inlet_pressure:.4g} Pa while the chamber has {lowest:.4g} Pa: nothing flows out"
+            f"cannot blow: it is fed with {inlet_pressure:.4g} Pa while the chamber has {lowest:.4g} Pa"
         )
 
     def shortfall(cap: float) -> float:
         return march(tube, cap, outside, density=density, viscosity=viscosity).inlet - inlet_pressure
 
     if shortfall(lowest) >= 0.0:
-        raise TubeBackflowError("has less pressure than the chamber at some hole: air would run in")
+        raise TubeBackflowError("cannot blow against the highest pressure of the chamber at its holes")
     cap = brenth(shortfall, lowest, inlet_pressure, xtol=1e-13 * max(abs(inlet_pressure), abs(lowest)))
     passed = march(tube, cap, outside, density=density, viscosity=viscosity)
     return _state(tube, inlet_pressure, outside, passed, cap, density, viscosity)
@@ -285,8 +281,8 @@ def _state(
     for hole, drop in zip(tube.holes, drops, strict=True):
         if not drop > 0.0:
             raise TubeBackflowError(
-                f"has {-drop:.3g} Pa less than the chamber at its hole {hole.height:.4g} m above the floor:"
-                " air would run in; use a wider tube or fewer holes"
+                f"cannot blow from its hole {hole.height:.4g} m above the floor: the tube's pressure there is"
+                f" {drop:.3g} Pa over the chamber's; use a wider tube or fewer holes"
             )
     speeds, elevations, reynolds = [], [], []
     for hole, flow, drop, along in zip(tube.holes, flows, drops, pipe, strict=True):

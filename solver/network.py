@@ -10,6 +10,7 @@ import numpy as np
 from swirlwright.solver.chamber_level import Balance, balance_of, chamber_level
 from swirlwright.solver.exhaust import ExhaustDuty, exhaust_duty
 from swirlwright.solver.jets import Jets
+from swirlwright.solver.losses import LARGEST_ROUGHNESS
 from swirlwright.solver.manifold import DrilledTube, TubeBackflowError, TubeState, drilled_tube
 from swirlwright.solver.network_cautions import network_cautions
 from swirlwright.solver.network_table import network_json, network_table
@@ -123,9 +124,11 @@ def solve_network(
     Raises
     ------
     InputError
-        If no balance exists: chamber air would run into a tube, or nothing lets the air in or out.
+        If no balance exists (chamber air would run into a tube, or nothing lets the air in or out), or a tube is
+        rougher than any friction factor is known for.
     """
     duty, source = exhaust_duty(case), supply_source(case)
+    _refuse_rough_tubes(case)
     tubes = [drilled_tube(entry, case.chamber.height) for entry in case.tubes]
     balance = balance_of(
         case,
@@ -175,6 +178,15 @@ def solve_network(
         is_estimate=chamber_pressure is None,
         warnings=warnings,
     )
+
+
+def _refuse_rough_tubes(case: Case) -> None:
+    """Refuse a roughness for which no friction factor is known."""
+    for index, entry in enumerate(case.tubes):
+        largest = LARGEST_ROUGHNESS * entry.inner_diameter
+        if entry.roughness > largest:
+            allowed = f"must be at most {LARGEST_ROUGHNESS:g} inner diameters, {largest:.3g} m"
+            raise refusal(case, ("tubes", index, "roughness"), allowed, entry.roughness)
 
 
 def _no_pressure(height: float) -> float:

@@ -63,8 +63,7 @@ def network_cautions(
         found += fan_cautions(fan_curve(read_fan_file(fan_file(case, name))))
     if case.exhaust is not None and side_flow < -1e-6 * exhaust_flow:
         found.append(
-            f"more air is blown in than the exhaust draws: {-side_flow * 3600:.3g} m3/h leave through the"
-            " sides"
+            f"more air is blown in than the exhaust draws: {-side_flow * 3600:.3g} m3/h leave through the sides"
         )
     return tuple(dict.fromkeys(found))
 
@@ -106,9 +105,7 @@ def _points(whose: str, points: Sequence[OperatingPoint]) -> Iterator[str]:
             f"{whose} work at {chosen.flow * 3600:.3g} m3/h, outside the points of their curve, which is"
             " continued by its end slope"
         )
-    others = [
-        f"{p.flow * 3600:.3g} m3/h ({'stable' if p.is_stable else 'unstable'})" for p in points if p != chosen
-    ]
+    others = [f"{p.flow * 3600:.3g} m3/h ({'stable' if p.is_stable else 'unstable'})" for p in points if p != chosen]
     if others:
         yield (
             f"{whose} have more than one operating point: {chosen.flow * 3600:.3g} m3/h is used, also"

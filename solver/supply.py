@@ -71,9 +71,7 @@ class TubeBank:
         for group in self.groups:
             try:
                 states.append(
-                    solve_tube(
-                        group.tube, pressure, group.outside, density=self.density, viscosity=self.viscosity
-                    )
+                    solve_tube(group.tube, pressure, group.outside, density=self.density, viscosity=self.viscosity)
                 )
             except TubeBackflowError as error:
                 error.entry = group.entry
@@ -224,7 +222,7 @@ def feed(source: Source, bank: TubeBank) -> Feeding:
     points = _points(source, bank, level) or ()
     guess = nearly_fed(source, bank, level)
     if guess <= 0.0:
-        raise TubeBackflowError("get no air: the supply's pressure does not exceed the chamber's")
+        raise TubeBackflowError("cannot blow: the supply's pressure does not exceed the chamber's")
 
     def excess(pressure: float) -> float:
         flow = bank.flow(pressure)
@@ -240,7 +238,7 @@ def feed(source: Source, bank: TubeBank) -> Feeding:
             break
         step *= 2.0
     else:
-        raise TubeBackflowError("find no balance with the supply")
+        raise TubeBackflowError("cannot be balanced with the supply")
     pressure = brenth(excess, low, high)
     states = bank.states(pressure)
     flow = sum(group.count * state.flow for group, state in zip(bank.groups, states, strict=True))

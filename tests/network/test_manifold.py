@@ -156,8 +156,8 @@ def test_jets_lean_along_the_tube(feed, sign):
 
 def test_backflow_is_refused():
     """A chamber at the feed's pressure, or above the tube's at one hole, is refused instead of solved."""
-    with pytest.raises(TubeBackflowError, match="nothing flows out"):
+    with pytest.raises(TubeBackflowError, match="cannot blow: it is fed"):
         solved(tube_of(5, area_ratio=0.3), 10.0, outside=10.0)
     tube = tube_of(5, area_ratio=0.3)
-    with pytest.raises(TubeBackflowError, match="air would run in"):
+    with pytest.raises(TubeBackflowError, match="cannot blow"):
         solve_tube(tube, 10.0, [9.9, 0.0, 0.0, 0.0, 0.0], density=DENSITY, viscosity=VISCOSITY)
