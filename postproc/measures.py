@@ -215,7 +215,7 @@ def time_weights(time: np.ndarray) -> np.ndarray:
 
 def _main_field(data: ResultData, frames: np.ndarray, window: np.ndarray) -> tuple[Field, str]:
     """The mean field where there is one, else the last frame; and which it is."""
-    if data.mean:
+    if data.mean and all(np.isfinite(values).all() for values in data.mean.values()):
         return _field(data, data.mean), "time average of the run"
     if window.size > 1:
         weights = time_weights(data.time[window])
