@@ -14,7 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from swirlwright.solver.quantities import Number
 
-Text = Annotated[str, Field(min_length=1, max_length=300)]
+# Result files cannot hold a NUL, and a message is one line.
+Text = Annotated[str, Field(min_length=1, max_length=300, pattern=r"^[^\x00-\x1f\x7f]*$")]
 Length = Annotated[float, Number("m", gt=0, le=100)]
 LengthOrZero = Annotated[float, Number("m", ge=0, le=100)]
 Coordinate = Annotated[float, Number("m", ge=-100, le=100)]

@@ -27,6 +27,7 @@ _ALLOWED = {
     "string_type": "must be a text in quotes",
     "string_too_short": "must not be empty",
     "string_too_long": "must be a text of at most {max_length} characters",
+    "string_pattern_mismatch": "must be one line of printable text",
     "tuple_type": "must be a list",
     "model_type": "must be a table",
     "too_short": "must have at least {min_length} items",
