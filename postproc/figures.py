@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
@@ -23,6 +24,7 @@ from swirlwright.solver.results import ResultData
 __all__ = ["along_the_axis", "convergence", "maps", "profiles", "record"]
 
 PROFILE_HEIGHTS = (0.9, 0.7, 0.5, 0.3, 0.1)  # of the chamber's height
+RESIDUALS = ("mass", "momentum", "change")
 # Series drawn beside the residuals, two at most, in this order; label and factor on SI.
 SERIES = {
     "exhaust_flow": ("exhaust flow (L/s)", 1000.0),
@@ -100,38 +102,51 @@ def along_the_axis(result: ResultData, heights: np.ndarray, core_radius: np.ndar
     left.set_ylim(0, result.z_face[-1] * unit.factor)
     for ax in (left, middle, right):
         ax.grid(True)
-        ax.xaxis.set_major_locator(MaxNLocator(5))
+        ax.xaxis.set_major_locator(MaxNLocator(4))
     return figure
 
 
 @styled
 def convergence(result: ResultData) -> Figure | None:
-    """Residuals and changes on a log scale, other series beside them; None where nothing was kept."""
+    """Residuals of a steady search on a log scale, or the series of a transient; None where nothing was kept."""
     history = {name: values for name, values in result.history.items() if np.isfinite(values).any()}
-    counter = next((name for name in ("time", "iteration", "step", "row") if name in history), "row")
-    falling = [name for name in history if name.startswith(("residual", "change")) and (history[name] > 0).any()]
+    n_rows = max((values.size for values in history.values()), default=0)
+    if n_rows < 2:
+        return None
+    falling = [name for name in history if name in RESIDUALS and (history[name] > 0).any()]
     others = [name for name in SERIES if name in history and np.nanmax(history[name]) > np.nanmin(history[name])]
     widths = [1.6] * bool(falling) + [1.0] * len(others[:2])
-    if not widths or len(history.get(counter, ())) < 2:
+    if not widths:
         return None
+    in_time = "time" in history and np.nanmax(history["time"]) > np.nanmin(history["time"])
+    # The number of the row: iterations are counted afresh on every grid.
+    x = history["time"] if in_time else np.arange(1, n_rows + 1)
     figure = Figure(figsize=(PAGE_WIDTH, 2.5), layout="constrained")
     axes = list(np.atleast_1d(figure.subplots(1, len(widths), width_ratios=widths)))
     for ax in axes:
-        ax.set_xlabel("time (s)" if counter == "time" else counter)
+        ax.set_xlabel("time (s)" if in_time else "iteration, all grids")
         ax.grid(True)
     if falling:
-        ax = axes.pop(0)
-        for i, name in enumerate(falling):
-            drawn = np.where(history[name] > 0, history[name], np.nan)
-            label = name.removeprefix("residual_").replace("_", " ")
-            ax.semilogy(history[counter], drawn, color=INKS[i % 5], linestyle=DASHES[i % 5], label=label)
-        ax.set_ylabel("residual or change")
-        ax.legend(loc="best")
+        _residuals(axes.pop(0), x, history, falling)
     for ax, name in zip(axes, others, strict=False):
         label, factor = SERIES[name]
-        ax.plot(history[counter], factor * history[name], color=INKS[0])
+        ax.plot(x, factor * history[name], color=INKS[0])
         ax.set_ylabel(label)
     return figure
+
+
+def _residuals(ax: Axes, x: np.ndarray, history: dict[str, np.ndarray], names: list[str]) -> None:
+    """Residuals on a log scale, with a line where the search goes on to a finer grid."""
+    for i, name in enumerate(names):
+        drawn = np.where(history[name] > 0, history[name], np.nan)
+        ax.semilogy(x, drawn, color=INKS[i], linestyle=DASHES[i], marker=".", ms=3, label=name.replace("_", " "))
+    ax.set_ylabel("residual (dimensionless)")
+    cells = history.get("cells", np.zeros(x.size))
+    for k in np.flatnonzero(np.diff(cells)):
+        ax.axvline((x[k] + x[k + 1]) / 2, color=GREY, linewidth=0.8, linestyle=(0, (4, 3)))
+    if np.ptp(cells):
+        ax.plot([], [], color=GREY, linewidth=0.8, linestyle=(0, (4, 3)), label="next grid")
+    ax.legend(loc="best")
 
 
 @styled

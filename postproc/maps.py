@@ -31,7 +31,7 @@ def maps(result: ResultData) -> Figure:
     n_columns, n_rows = (len(FIELDS), 1) if is_tall else (1, len(FIELDS))
     panel_width = (PAGE_WIDTH - 0.75) / n_columns - (0.3 if is_tall else 0.9)
     panel_height = min(panel_width * height / width, MAP_HEIGHT)
-    figure_height = panel_height + 1.5 if is_tall else n_rows * (panel_height + 0.4) + 0.4
+    figure_height = panel_height + 1.7 if is_tall else n_rows * (panel_height + 0.4) + 0.4
     figure = Figure(figsize=(PAGE_WIDTH, figure_height), layout="constrained")
     axes = np.atleast_1d(figure.subplots(n_rows, n_columns, sharex=True, sharey=True))
     for ax, name in zip(axes, FIELDS, strict=True):
@@ -78,7 +78,7 @@ def _map(figure: Figure, ax: Axes, result: ResultData, name: str, *, is_tall: bo
     title = name.replace("_", " ")
     ax.set_title(title, pad=7)
     ax.yaxis.set_major_locator(MaxNLocator(7))
-    ax.xaxis.set_major_locator(MaxNLocator(4))
+    ax.xaxis.set_major_locator(MaxNLocator(3))
     bar = figure.colorbar(filled, ax=ax, location="bottom" if is_tall else "right", aspect=22, pad=0.03)
     bar.set_ticks(_few(levels))
     unit, sense = unit_text(FRAMES[name].units), FRAMES[name].long_name.removeprefix(title).strip(", ")
@@ -117,7 +117,7 @@ def _solids(ax: Axes, result: ResultData, scale: float) -> None:
     wall = {"color": "black", "linewidth": 2.2, "solid_capstyle": "butt", "clip_on": False, "zorder": 5}
     radius, height = result.r_face[-1] * scale, result.z_face[-1] * scale
     names = ("exhaust_radius", "exhaust_hub_radius")
-    opening, hub = (scale * float(result.attributes.get(name) or 0.0) for name in names)
+    opening, hub = np.nan_to_num([scale * float(result.attributes.get(name, 0.0)) for name in names])
     ax.plot([0, radius], [0, 0], **wall)
     ax.plot([opening, radius], [height, height], **wall)
     ax.plot([0, hub], [height, height], **wall)

@@ -24,7 +24,7 @@ from swirlwright.solver.results import ResultData, load_result
 from swirlwright.solver.schema import Case
 
 TEMPLATE = Path(__file__).with_name("report.html.j2")
-COLUMNS = 3  # results side by side that A4 has room for
+COLUMNS = 4  # results side by side that A4 has room for
 
 
 def write_report(paths: Sequence[Path], output: Path) -> Path:
@@ -97,7 +97,7 @@ def _chapter(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
         "has_time": bool(m.over_time),
         "budgets": [words.budget_table(budget) for budget in m.budgets],
         "torque": words.torque(m),
-        "outcome": f"{m.outcome}: {m.outcome_text}",
+        "outcome": words.outcome(m),
         "warnings": m.warnings,
         "provenance": words.provenance(data),
         "case_text": data.attributes.get("case_text", ""),
@@ -159,7 +159,7 @@ def _summaries(measured: list[tuple[ResultData, Measures]]) -> list[dict[str, An
         columns = [f"{first + i}. {m.title or m.file}" for i, (_, m) in enumerate(group, start=1)]
         rows = [
             ("result file", [data.path.name for data, _ in group]),
-            ("column on the floor", [m.verdict.touchdown for _, m in group]),
+            ("column on the floor", [_touchdown(m) for _, m in group]),
             ("outcome", [m.outcome if m.is_converged else f"NOT CONVERGED ({m.outcome})" for _, m in group]),
             (
                 "marks",
@@ -169,6 +169,10 @@ def _summaries(measured: list[tuple[ResultData, Measures]]) -> list[dict[str, An
         ]
         listed = [words.measure_rows(m) for _, m in group]
         for same in zip(*listed, strict=True):
-            rows.append((same[0].name, ["–" if row.is_none else row.value for row in same]))
+            rows.append((same[0].name, ["–" if row.is_none else row.value.split(" at ")[0] for row in same]))
         tables.append({"columns": columns, "rows": rows})
     return tables
+
+
+def _touchdown(m: Measures) -> str:
+    return m.verdict.touchdown if m.is_converged else f"{m.verdict.touchdown} (provisional)"

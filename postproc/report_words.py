@@ -14,7 +14,7 @@ from swirlwright.postproc.sheet import LINES
 from swirlwright.solver.results import ResultData
 
 # What the measures' warnings begin with when they concern the verdict itself.
-MARKED = ("under-resolved", "axisymmetry doubtful")
+MARKED = ("under-resolved", "thick floor layer", "axisymmetry doubtful")
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class BudgetTable:
 def sentence(m: Measures) -> str:
     """The verdict, marked as provisional where the run did not converge."""
     text = m.verdict.sentence
-    return text if m.is_converged else f"Not converged, so only provisional: {text[0].lower()}{text[1:]}"
+    return text if m.is_converged else f"Not converged, so the verdict is provisional. {text}"
 
 
 def more(m: Measures) -> str:
@@ -71,18 +71,30 @@ def marks(m: Measures, attributes: dict[str, Any]) -> list[Mark]:
     found = []
     if not m.is_converged:
         name = "not converged" if m.outcome == "not-converged" else f"not converged ({m.outcome})"
-        found.append(Mark(name, m.outcome_text, is_alarm=True))
+        found.append(Mark(name, _ending(m), is_alarm=True))
     elif m.outcome == "time-averaged":
         window = [attributes.get(f"window_{end}") for end in ("start", "end")]
         times = "" if None in window else f"Averaged from {window[0]:.4g} s to {window[1]:.4g} s. "
-        found.append(Mark("time-averaged", times + m.outcome_text))
+        found.append(Mark("time-averaged", times + _ending(m)))
     elif m.outcome == "steady-unstable":
-        found.append(Mark("unstable", m.outcome_text, is_alarm=True))
+        found.append(Mark("unstable", _ending(m), is_alarm=True))
     for warning in m.warnings:
         name, _, rest = warning.partition(": ")
         if name in MARKED:
             found.append(Mark(name, rest[:1].upper() + rest[1:], is_alarm=name == "under-resolved"))
     return found
+
+
+def _ending(m: Measures) -> str:
+    """What the outcome means, as a sentence of its own: without the label it may begin with."""
+    label, _, rest = m.outcome_text.partition(": ")
+    text = rest if rest and label.replace(" ", "-") == m.outcome else m.outcome_text
+    return text[:1].upper() + text[1:]
+
+
+def outcome(m: Measures) -> str:
+    """How the run ended."""
+    return f"{m.outcome.capitalize()}. {_ending(m)}"
 
 
 def facts(data: ResultData) -> str:

@@ -139,9 +139,7 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
     volume = np.pi * np.diff(rf**2)[None, :] * np.diff(zf)[:, None]
     jet = holes(c) if with_jets else None
 
-    curtain = (
-        np.exp(-(((r - 0.155) / 0.016) ** 2))[None, :] * np.ones((c.n_z, 1)) * (1.0 if with_jets else 0.0)
-    )
+    curtain = np.exp(-(((r - 0.155) / 0.016) ** 2))[None, :] * np.ones((c.n_z, 1)) * (1.0 if with_jets else 0.0)
     mass_in = float(jet["hole_mass_flow"].sum()) if jet else 0.0
     torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
     weight = curtain / max((curtain * volume).sum(), 1e-300)
@@ -174,9 +172,7 @@ def flow_fields(column: Column, *, with_jets: bool) -> dict[str, np.ndarray]:
     deficit = np.cumsum((c.density * v**2 / r * steps)[:, ::-1], axis=1)[:, ::-1]
 
     rv_z = np.concatenate([np.zeros((1, c.n_r)), (r * v)[:-1] / 2 + (r * v)[1:] / 2, (r * v)[-1:]])
-    rv_r = np.concatenate(
-        [np.zeros((c.n_z, 1)), (r * v)[:, :-1] / 2 + (r * v)[:, 1:] / 2, (r * v)[:, -1:]], axis=1
-    )
+    rv_r = np.concatenate([np.zeros((c.n_z, 1)), (r * v)[:, :-1] / 2 + (r * v)[:, 1:] / 2, (r * v)[:, -1:]], axis=1)
     carried_z, carried_r = mass_z * rv_z, mass_r * rv_r
     viscous_z = np.zeros_like(carried_z)
     viscous_r = np.zeros_like(carried_r)
@@ -281,9 +277,7 @@ def write_result(
     return path
 
 
-def attributes_of(
-    c: Column, jet: dict[str, np.ndarray] | None, *, closed: bool, title: str
-) -> dict[str, object]:
+def attributes_of(c: Column, jet: dict[str, np.ndarray] | None, *, closed: bool, title: str) -> dict[str, object]:
     """Root attributes known before the run."""
     text = (CLOSED if closed else CHAMBER).format(title=title)
     torque = float((jet["hole_mass_flow"] * jet["hole_speed"] * jet["hole_moment_arm"]).sum()) if jet else 0.0
@@ -298,8 +292,8 @@ def attributes_of(
         "chamber_height": c.height,
         "footprint": "round" if closed else "square",
         "chamber_width": 2 * c.radius if closed else 0.36,
-        "exhaust_radius": 0.0 if closed else c.exhaust_radius,
-        "exhaust_hub_radius": 0.0 if closed else 0.015,
+        "exhaust_radius": np.nan if closed else c.exhaust_radius,
+        "exhaust_hub_radius": np.nan if closed else 0.015,
         "curtain_inner_edge": np.nan if closed else 0.121,
         "torque_input": torque,
         "torque_delivered": torque,
@@ -323,9 +317,8 @@ def history_of(outcome: str) -> dict[str, np.ndarray]:
     """A convergence history that reaches round-off, or does not."""
     fall = np.logspace(0, -2.5 if outcome == "not-converged" else -11, 40)
     return {
-        "iteration": np.arange(40.0),
-        "residual_mass": 1e-3 * fall,
-        "residual_momentum": fall,
-        "change": 0.1 * fall,
-        "exhaust_flow": 0.02 * (1 + 0.1 * fall),
+        "cells": np.repeat([720.0, 2880.0], 20),
+        "iteration": np.tile(np.arange(20.0), 2),
+        "momentum": fall,
+        "mass": 1e-3 * fall,
     }
