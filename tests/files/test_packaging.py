@@ -1,0 +1,41 @@
+"""What is installed against what is there."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import swirlwright
+
+ROOT = Path(__file__).parents[2]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
+
+
+def test_every_package_folder_is_installed() -> None:
+    """The packages named for the install are the folders that hold Python modules, no more and no fewer."""
+    packages = {"swirlwright"}
+    for name in ("solver", "postproc"):
+        for folder in (ROOT / name, *(path for path in (ROOT / name).rglob("*") if path.is_dir())):
+            if folder.name != "__pycache__" and any(folder.glob("*.py")):
+                packages.add(".".join(["swirlwright", *folder.relative_to(ROOT).parts]))
+    assert set(PROJECT["tool"]["setuptools"]["packages"]) == packages
+
+
+def test_every_file_beside_the_modules_is_installed() -> None:
+    """What postproc needs besides Python modules is named as package data."""
+    data = {path.name for path in (ROOT / "postproc").iterdir() if path.is_file() and path.suffix not in (".py", ".md")}
+    assert set(PROJECT["tool"]["setuptools"]["package-data"]["swirlwright.postproc"]) == data
+
+
+def test_the_version_is_one() -> None:
+    """The package and its metadata give the same version."""
+    assert PROJECT["project"]["version"] == swirlwright.__version__
+
+
+@pytest.mark.parametrize("name", ["solver", "postproc"])
+def test_the_links_are_relative(name: str) -> None:
+    """The links of the import package lead to the folders at the top, wherever the checkout lies."""
+    assert os.readlink(ROOT / "src" / "swirlwright" / name) == f"../../{name}"
