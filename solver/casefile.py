@@ -14,7 +14,7 @@ from swirlwright.solver.schema import Case, FanFile
 from swirlwright.solver.tomlfile import Document, parse_document, read_document, validate
 from swirlwright.solver.tomllines import Location
 
-__all__ = ["Case", "fan_file", "parse_case", "read_case", "read_fan_file", "vary"]
+__all__ = ["Case", "fan_file", "parse_case", "read_case", "read_fan_file", "to_toml", "vary"]
 
 
 def read_case(path: str | Path) -> Case:
