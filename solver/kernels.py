@@ -57,20 +57,20 @@ class Edges(NamedTuple):
     blend_speed: float
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def outflow_share(normal, blend):
     """Share of the inside value that leaves with the normal velocity: 0 inflow, 1 outflow, smooth over `blend`."""
     return 0.5 * (1.0 + np.tanh(normal / blend))
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def carried_weights(normal, reach, carry, blend):
     """Weights of (first inside value, second inside value, given value) in what `carried` returns."""
     share = outflow_share(normal, blend)
     return share * (1.0 + reach) + (1.0 - share) * (1.0 - carry), -share * reach, (1.0 - share) * carry
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def carried(normal, inside, second, reach, given, carry, blend):
     """Value that the flow carries through a boundary face: the given one on inflow, the inside on outflow.
 
@@ -82,7 +82,7 @@ def carried(normal, inside, second, reach, given, carry, blend):
     return one * inside + two * second + three * given
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def side_swirl(un, v, e, m, j):
     """Tangential velocity carried through the side. Stress-free air keeps v/r, so that is extrapolated."""
     nr = v.shape[1]
@@ -91,7 +91,7 @@ def side_swirl(un, v, e, m, j):
     return carried(un, inside, second, reach, e.side_v[j], e.side_carry_v[j], e.blend_speed)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def corner_viscosity(nu, j, i, nz, nr):
     """Viscosity at z-face j, r-face i: mean of the cells around, or of the two rim values on a boundary."""
     if j == 0 or j == nz:
@@ -104,7 +104,7 @@ def corner_viscosity(nu, j, i, nz, nr):
     return 0.25 * (nu[j, i] + nu[j + 1, i] + nu[j, i + 1] + nu[j + 1, i + 1])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def side_pressure(un, e, j):
     """Kinematic pressure on the open side [m2/s2]: total pressure ambient on inflow, static with a loss on outflow."""
     open_speed = un / e.side_open[j]
@@ -113,7 +113,7 @@ def side_pressure(un, e, j):
     return e.side_p[j] + 0.5 * e.side_out[j] * open_speed * open_speed
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def side_pressure_slope(un, e, j):
     """Derivative of `side_pressure` by the normal velocity [m/s]; negative on inflow, positive on outflow."""
     if un < 0.0:
@@ -121,7 +121,7 @@ def side_pressure_slope(un, e, j):
     return e.side_out[j] * un / e.side_open[j] ** 2
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def top_pressure(wn, e, i):
     """Kinematic pressure in the exhaust plane [m2/s2]: duct value plus the screen's loss, Bernoulli on backflow."""
     if wn < 0.0:
@@ -129,7 +129,7 @@ def top_pressure(wn, e, i):
     return e.top_p[i] + 0.5 * e.top_loss[i] * wn * wn
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def top_pressure_slope(wn, e, i):
     """Derivative of `top_pressure` by the normal velocity [m/s]."""
     if wn < 0.0:
@@ -137,7 +137,7 @@ def top_pressure_slope(wn, e, i):
     return e.top_loss[i] * wn
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
     """Fluxes of angular momentum r*v through every face, per radian and density [m5/s2], split in two parts.
 
@@ -178,7 +178,7 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
             vis_z[j, i] = -face_nu * ring * (v_z[j, i] - v_z[j - 1, i]) / m.dzc[j]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z, flux_r, flux_z, out_u, out_v, out_w):
     """Rates of change of u, v, w [m/s2] from advection, stress, pressure and forces; zero on given faces.
 
@@ -313,7 +313,7 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             out_w[nz, i] = 0.0
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def divergence(u, w, q, m, out):
     """Net outflow less the source, over the cell volume [1/s]: div u - q. out, q: (nz, nr)."""
     nz, nr = q.shape
@@ -323,12 +323,13 @@ def divergence(u, w, q, m, out):
             out[j, i] = radial + (w[j + 1, i] - w[j, i]) / m.dz[j] - q[j, i]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, out):
     """Fill `out` (nz+2, nr+2) with molecular plus rotation-damped mixing-length viscosity [m2/s].
 
-    nu_t = length^2 S f, S^2 = 2 S_ij S_ij, N = (2 v/r^2) d(rv)/dr, f = S^2/(S^2 + beta N) for N > 0 and
-    1 + (cap-1) tanh(-beta N/((cap-1) S^2)) for N < 0: one slope on both sides. length: (nz, nr) [m].
+    nu_t = (length f)^2 S, S^2 = 2 S_ij S_ij, N = (2 v/r^2) d(rv)/dr, f = S^2/(S^2 + beta N) for N > 0 and
+    1 + (cap-1) tanh(-beta N/((cap-1) S^2)) for N < 0: one slope on both sides. For small Ri = N/S^2 that is
+    Bradshaw's l = l0 (1 - beta Ri), who damps the length, not the viscosity. length: (nz, nr) [m].
     floor_rate [1/s] regularises S at rest. Rim values are molecular: the length vanishes at a wall.
     """
     nz, nr = v.shape
@@ -381,12 +382,12 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
                 f = s2 / (s2 + beta * turning)
             else:
                 f = 1.0 + (cap - 1.0) * np.tanh(-beta * turning / ((cap - 1.0) * s2))
-            out[j + 1, i + 1] = nu0 + length[j, i] * length[j, i] * np.sqrt(s2) * f
+            out[j + 1, i + 1] = nu0 + (length[j, i] * f) ** 2 * np.sqrt(s2)
     # The axis is no wall: its rim is the value beside it.
     out[:, 0] = out[:, 1]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def solve_line(lower, diag, upper, rhs, work, n):
     """Solve one tridiagonal system in place (Thomas); rhs becomes the solution. All arrays hold n entries."""
     pivot = 1.0 / diag[0]
@@ -400,7 +401,7 @@ def solve_line(lower, diag, upper, rhs, work, n):
         rhs[k] -= work[k] * rhs[k + 1]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def sweep_v(u, w, nu, m, e, step, rhs, half):
     """Solve (1 - step A_r)(1 - step A_z) d = rhs for v in place; `half` keeps the result after the first factor.
 
@@ -462,7 +463,7 @@ def sweep_v(u, w, nu, m, e, step, rhs, half):
     solve_columns(lo2, di2, up2, rhs, nz)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def solve_columns(lower, diag, upper, rhs, n):
     """Solve a tridiagonal system along the first axis for every column at once, in place; diag is overwritten."""
     nr = rhs.shape[1]
@@ -480,7 +481,7 @@ def solve_columns(lower, diag, upper, rhs, n):
             rhs[j, i] = (rhs[j, i] - upper[j, i] * rhs[j + 1, i]) * diag[j, i]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def sweep_u(u, w, nu, m, e, step, rhs):
     """Solve (1 - step A_r)(1 - step A_z) d = rhs for u in place, with the advecting velocities frozen in A."""
     nz = u.shape[0]
@@ -544,7 +545,7 @@ def sweep_u(u, w, nu, m, e, step, rhs):
     solve_columns(lo2, di2, up2, rhs, nz)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def sweep_w(u, w, nu, m, e, step, rhs):
     """Solve (1 - step A_r)(1 - step A_z) d = rhs for w in place, with the advecting velocities frozen in A."""
     nz = w.shape[0] - 1
@@ -604,7 +605,7 @@ def sweep_w(u, w, nu, m, e, step, rhs):
     solve_columns(lo2, di2, up2, rhs, nz + 1)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def subtract_gradient(u, w, phi, m, e, step, top_value):
     """Take step * grad(phi) from u, w on every free face; phi is 0 on an open side, top_value in the exhaust."""
     nz, nr = phi.shape
@@ -621,7 +622,7 @@ def subtract_gradient(u, w, phi, m, e, step, top_value):
             w[nz, i] -= step * (top_value - phi[nz - 1, i]) / m.dzc[nz]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def largest_rates(u, v, w, m):
     """Return the largest advection rate |u|/dr + |w|/dz and the largest turning rate |v|/r [1/s]."""
     nz, nr = v.shape
