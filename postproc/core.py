@@ -252,13 +252,16 @@ def core_viscosity(field: Field, chamber: Chamber, core_radius: float) -> float:
     return float(np.average(nu[inside], weights=field.ring_area[inside]))
 
 
-def breakdown(field: Field, core: Core, delta: float, height: float) -> tuple[float | None, bool]:
+def breakdown(field: Field, chamber: Chamber, core: Core, delta: float) -> tuple[float | None, bool]:
     """Lowest height of reversed flow on the axis above the floor layer, and whether it lasts up to H/2.
 
     Reversed: inside a core, w on the axis below -2 per cent of its largest magnitude, over at least 3 cells.
-    The height is where w crosses that value, linear between cells.
+    The height is where w crosses that value, linear between cells. Without an exhaust, whose pull makes upward the
+    forward direction, forward is that of the largest w on the axis.
     """
     w = field.on_axis(field.w)
+    if chamber.exhaust_radius is None and w[np.argmax(np.abs(w))] < 0.0:
+        w = -w
     limit = -0.02 * float(np.max(np.abs(w)))
     is_reversed = (w < limit) & core.exists & (field.z > delta)
     rows = np.flatnonzero(is_reversed)
@@ -271,6 +274,6 @@ def breakdown(field: Field, core: Core, delta: float, height: float) -> tuple[fl
             place -= float((field.z[j] - field.z[j - 1]) * (limit - w[j]) / (w[j - 1] - w[j]))
         elif j > 0 and field.z[j - 1] <= delta:
             place = delta  # reversed inside the floor layer already
-        up_to_mid = place < 0.5 * height < float(field.z_face[run[-1] + 1])
+        up_to_mid = place < 0.5 * chamber.height < float(field.z_face[run[-1] + 1])
         return max(place, delta), up_to_mid
     return None, False

@@ -90,7 +90,7 @@ def measure_field(flow: Field, chamber: Chamber) -> FieldMeasures:
     values |= _deficits(flow, chamber)
     values |= _core_values(flow, chamber, core, reasons)
     delta = floor_layer(flow, chamber, core)
-    place, up_to_mid = breakdown(flow, core, delta, chamber.height)
+    place, up_to_mid = breakdown(flow, chamber, core, delta)
     if place is None:
         reasons["breakdown_height"] = "no reversed flow on the axis inside a core"
     return FieldMeasures(
@@ -215,9 +215,7 @@ def _deficits(flow: Field, chamber: Chamber) -> dict[str, float | None]:
     }
 
 
-def _core_values(
-    flow: Field, chamber: Chamber, core: Core, reasons: dict[str, str]
-) -> dict[str, float | None]:
+def _core_values(flow: Field, chamber: Chamber, core: Core, reasons: dict[str, str]) -> dict[str, float | None]:
     names = ("core_radius", "core_velocity", "vortex_reynolds_number", "cells_in_core")
     typical = core.typical(0.5 * chamber.height)
     if typical is None:

@@ -187,9 +187,7 @@ def _finite_frames(data: ResultData) -> np.ndarray:
     names = [name for name in data.frames if name != "fog_concentration"]
     finite = [n for n in range(data.time.size) if all(np.isfinite(data.frames[k][n]).all() for k in names)]
     if not finite:
-        raise ResultError(
-            f"{data.path}: holds no complete frame of finite values, so there is nothing to measure"
-        )
+        raise ResultError(f"{data.path}: holds no complete frame of finite values, so there is nothing to measure")
     return np.asarray(finite)
 
 
@@ -235,8 +233,8 @@ def _over_time(
         return {}, None, None
     weights = time_weights(data.time[window])
     rows = [measure_field(frame_field(data, int(n)), chamber) for n in window]
-    names = rows[0].scalars()
-    table = {name: [row.scalars()[name] for row in rows] for name in names}
+    scalars = [row.scalars() for row in rows]
+    table = {name: [values[name] for values in scalars] for name in scalars[0]}
     statistics = {name: _statistic(column, weights) for name, column in table.items()}
     is_down = [structure_of(row, chamber) == TO_THE_FLOOR for row in rows]
     is_broken = [breakdown_of(row, chamber) in (AT_THE_FLOOR, TWO_CELLED) for row in rows]

@@ -40,15 +40,15 @@ def as_text(m: Measures) -> str:
     """The sheet."""
     lines = [m.title or m.file, "=" * len(m.title or m.file), ""]
     if not m.is_converged:
-        lines += [f"NOT CONVERGED ({m.outcome}): {m.outcome_text}", ""]
+        lines += [f"NOT CONVERGED ({m.outcome}): {_ending(m)}", ""]
     v = m.verdict
     lines += [
-        f"Touchdown: {v.touchdown}. {v.sentence}",
+        f"Touchdown? {v.sentence}",
         f"Structure: {v.structure}; breakdown: {v.breakdown}; regime: {v.regime}.",
         f"Breakdown at the floor (touchdown of the laboratory literature): {v.breakdown_touchdown}.",
         f"Margins: {NOT_EVALUATED}; closure spread: {NOT_EVALUATED}; grid error: {NOT_EVALUATED}.",
         "",
-        f"Run: {m.outcome}; {m.outcome_text}" if m.is_converged else f"Run: {m.outcome}",
+        f"Run: {m.outcome}; {_ending(m)}" if m.is_converged else f"Run: {m.outcome}",
         f"Measures from: {m.field_text}; the swirl is {_sense(m)} seen from above",
         "",
     ]
@@ -64,6 +64,14 @@ def as_text(m: Measures) -> str:
         lines += ["Budgets: the file has no face fluxes", ""]
     lines += [f"Caution: {warning}" for warning in m.warnings]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def _ending(m: Measures) -> str:
+    """How the run ended, without the outcome's name in front."""
+    text = m.outcome_text
+    for name in (m.outcome, m.outcome.replace("-", " ")):
+        text = text.removeprefix(f"{name}: ")
+    return text
 
 
 def _sense(m: Measures) -> str:
@@ -163,9 +171,7 @@ def as_json(m: Measures) -> dict[str, Any]:
         "budgets": {budget.quantity.replace(" ", "_"): budget.as_json() for budget in m.budgets},
         "jet_torque_N_m": m.torque,
         "cells_in_core": f.cells_in_core,
-        "over_time": {
-            name: {"mean": s.mean, "spread": s.spread, "share": s.share} for name, s in m.over_time.items()
-        },
+        "over_time": {name: {"mean": s.mean, "spread": s.spread, "share": s.share} for name, s in m.over_time.items()},
         "frames": m.n_frames,
         "not_applicable": f.reasons | ({"spin_up_time": m.spin_up_reason} if m.spin_up_reason else {}),
         "warnings": list(m.warnings),

@@ -116,9 +116,7 @@ def verdict(
     is_single = share_to_floor is None or share_breakdown_at_floor is None
     to_floor = float(structure == TO_THE_FLOOR) if share_to_floor is None else share_to_floor
     at_floor = (
-        float(breakdown in (AT_THE_FLOOR, TWO_CELLED))
-        if share_breakdown_at_floor is None
-        else share_breakdown_at_floor
+        float(breakdown in (AT_THE_FLOOR, TWO_CELLED)) if share_breakdown_at_floor is None else share_breakdown_at_floor
     )
     touchdown = by_share(to_floor)
     return Verdict(
@@ -155,20 +153,16 @@ def _why(structure: str, m: FieldMeasures, chamber: Chamber) -> str:
             f"{1e3 * limit:.0f} mm, and air rises in it there at {m.foot_axial_velocity:.2g} m/s"
         )
     if (m.core_foot_height or 0.0) < limit:
-        return (
-            f"the core reaches the floor, but the air inside it sinks there ({m.foot_axial_velocity:.2g} m/s)"
-        )
+        return f"the core reaches the floor, but the air inside it sinks there ({m.foot_axial_velocity:.2g} m/s)"
     foot = 1e3 * (m.core_foot_height or 0.0)
     return f"the core hangs with its foot {foot:.0f} mm above the floor: below, {end}"
 
 
 def cautions(m: FieldMeasures, v: Verdict, chamber: Chamber) -> tuple[str, ...]:
-    """Marks that go with a verdict: under-resolved, thick floor layer, axisymmetry doubtful."""
+    """Marks that go with a verdict: under-resolved, thick floor layer, no exhaust, axisymmetry doubtful."""
     found = []
     if m.core is not None and m.core.end == TOO_NARROW:
-        found.append(
-            f"under-resolved: {TOO_NARROW}, so no core can be told there; refine the grid near the axis"
-        )
+        found.append(f"under-resolved: {TOO_NARROW}, so no core can be told there; refine the grid near the axis")
     elif m.cells_in_core is not None and m.cells_in_core < RESOLVED_CELLS:
         found.append(
             f"under-resolved: {m.cells_in_core:.1f} cells inside the core radius, "
@@ -179,11 +173,11 @@ def cautions(m: FieldMeasures, v: Verdict, chamber: Chamber) -> tuple[str, ...]:
             f"thick floor layer: {100.0 * m.floor_layer / chamber.height:.0f} % of the height counts as at "
             "the floor, so a foot inside it says little"
         )
+    if chamber.exhaust_radius is None:
+        found.append("no exhaust: nothing pulls a column upward, so the verdict says little here")
     swirl = m.swirl_ratio_at_exhaust_radius
     strong_inlet = chamber.has_inlet and swirl is not None and swirl > 0.8
     if v.breakdown == TWO_CELLED or strong_inlet:
         cause = "the core is two-celled down to the floor" if v.breakdown == TWO_CELLED else "S is above 0.8"
-        found.append(
-            f"axisymmetry doubtful: {cause}, where real vortices split in several and this model cannot"
-        )
+        found.append(f"axisymmetry doubtful: {cause}, where real vortices split in several and this model cannot")
     return tuple(found)

@@ -60,9 +60,7 @@ def write(path: Path, fields: list[Field], times: list[float], **end: object) ->
         "kinematic_viscosity": VISCOSITY,
         "torque_input": 1e-3,
     }
-    with ResultWriter.create(
-        path, r=f.r, z=f.z, r_face=f.r_face, z_face=f.z_face, attributes=attributes
-    ) as writer:
+    with ResultWriter.create(path, r=f.r, z=f.z, r_face=f.r_face, z_face=f.z_face, attributes=attributes) as writer:
         for time, field in zip(times, fields, strict=True):
             values = zip(FRAMES, (field.u, field.v, field.w, field.p, field.nu), strict=False)
             writer.append_frame(time, dict(values))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import cumulative_trapezoid
@@ -153,7 +155,19 @@ def test_short_reversal_is_no_breakdown(make_field, chamber):
     w[40:42] = -0.5
     field = type(field)(**(vars(field) | {"w": w}))
     core = follow_core(field, chamber)
-    assert breakdown(field, core, floor_layer(field, chamber, core), chamber.height) == (None, False)
+    assert breakdown(field, chamber, core, floor_layer(field, chamber, core)) == (None, False)
+
+
+def test_forward_is_the_main_direction_where_nothing_pulls_upward(make_field, chamber):
+    """Without an exhaust a downdraught along the whole axis is no breakdown, and an upward bubble in it is one."""
+
+    def w(r, z, bubble):
+        return -1 + bubble * 1.3 * np.exp(-(((z - 0.25) / 0.04) ** 2))
+
+    for bubble, expected in ((0.0, False), (1.0, True)):
+        field = make_field(v=burgers_v, w=lambda r, z, b=bubble: w(r, z, b))
+        m = measure_field(field, replace(chamber, exhaust_radius=None))
+        assert (m.breakdown_height is not None) == expected
 
 
 def test_sullivan_vortex_is_two_celled(make_field, chamber):

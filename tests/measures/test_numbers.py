@@ -63,9 +63,7 @@ def test_the_two_swirl_ratios_differ_by_their_radius(make_field, chamber):
 
 def test_chamber_without_exhaust_or_inflow_says_why(make_field, chamber):
     """Measures that do not apply are None, each with a reason."""
-    m = measure_field(
-        make_field(v=lambda r, z: 0.02 / (r + 0.02) + 0 * z), replace(chamber, exhaust_radius=None)
-    )
+    m = measure_field(make_field(v=lambda r, z: 0.02 / (r + 0.02) + 0 * z), replace(chamber, exhaust_radius=None))
     for name in (
         "swirl_ratio_at_exhaust_radius",
         "swirl_ratio_at_curtain",

@@ -88,9 +88,7 @@ def test_strong_swirl_is_doubtful_only_with_an_inlet(make_field, chamber, write_
 def test_coarse_core_is_marked_under_resolved(make_field, write_fields, tmp_path):
     """A core of 13 mm is under-resolved by 20 or 60 cells over 0.2 m and not by 160."""
     for n, expected in ((20, True), (60, True), (160, False)):
-        field = make_field(
-            n_r=n, n_z=40, v=lambda r, z: 0.06 / r * (1 - np.exp(-((r / 0.0116) ** 2))) + 0 * z
-        )
+        field = make_field(n_r=n, n_z=40, v=lambda r, z: 0.06 / r * (1 - np.exp(-((r / 0.0116) ** 2))) + 0 * z)
         m = measure(write_fields(tmp_path / f"{n}.h5", [field], [0.0]))
         assert any("under-resolved" in warning for warning in m.warnings) == expected
 
@@ -100,9 +98,7 @@ def test_touchdown_is_a_share_of_time(make_field, write_fields, tmp_path, n_down
     """Above 90 per cent of the window on the floor is yes, below 10 no, between marginal."""
     down, up = column(make_field), column(make_field, foot=0.2)
     frames = [up] * (21 - n_down) + [down] * n_down
-    path = write_fields(
-        tmp_path / "a.h5", frames, list(np.arange(21.0)), outcome="time-averaged", window=(0.0, 20.0)
-    )
+    path = write_fields(tmp_path / "a.h5", frames, list(np.arange(21.0)), outcome="time-averaged", window=(0.0, 20.0))
     m = measure(path)
     assert m.verdict.touchdown == expected
     # Trapezoidal weights: the last of 21 instants stands for half a step of 20.
@@ -120,6 +116,12 @@ def test_statistics_are_over_the_window_only(make_field, write_fields, tmp_path)
     assert m.over_time["max_tangential_velocity"].mean == pytest.approx(1.1 * largest, rel=1e-9)
     assert m.over_time["max_tangential_velocity"].spread == pytest.approx(0.1 * largest, rel=1e-9)
     assert m.over_time["breakdown_height"].share == 0.0
+
+
+def test_readme_defines_every_name():
+    """The measure table of postproc/README.md has a row for each name."""
+    readme = (Path(__file__).parents[2] / "postproc" / "README.md").read_text()
+    assert {name for name in NAMES if f"| `{name}` |" not in readme} == set()
 
 
 def test_json_has_every_name_and_only_plain_finite_values(make_field, write_fields, tmp_path):
@@ -157,9 +159,7 @@ def test_frames_that_are_not_finite_are_left_out(make_field, write_fields, tmp_p
     """The last frame of a run that blew up is not measured; a file with none but such frames is refused."""
     good = column(make_field)
     bad = replace(good, v=np.full_like(good.v, np.nan))
-    m = measure(
-        write_fields(tmp_path / "a.h5", [good, bad], [0.0, 1.0], window=(0.0, 0.0), outcome="blew-up")
-    )
+    m = measure(write_fields(tmp_path / "a.h5", [good, bad], [0.0, 1.0], window=(0.0, 0.0), outcome="blew-up"))
     assert m.verdict.structure == "to the floor"
     with pytest.raises(ResultError, match="no complete frame of finite values"):
         measure(write_fields(tmp_path / "b.h5", [bad], [0.0]))
@@ -169,10 +169,7 @@ def test_every_pair_of_structure_and_breakdown_has_a_regime(make_field, chamber,
     """No combination is without a word, and no two share one."""
     assert len(REGIMES) == 8 and len(set(REGIMES.values())) == 8
     m = measure(write_fields(tmp_path / "a.h5", [column(make_field)], [0.0]))
-    assert (
-        verdict(m.field, chamber, share_to_floor=None, share_breakdown_at_floor=None).regime
-        in REGIMES.values()
-    )
+    assert verdict(m.field, chamber, share_to_floor=None, share_breakdown_at_floor=None).regime in REGIMES.values()
 
 
 @pytest.fixture
