@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from swirlwright.cli import main
+from swirlwright.solver.casefile import parse_case, vary
+from swirlwright.solver.errors import InputError
 
 CASES = Path(__file__).parents[2] / "cases"
 SHIPPED = sorted(CASES.glob("*.toml"))
@@ -79,9 +81,7 @@ def mutated(text: str, seed: int) -> str:
 
 
 @pytest.mark.parametrize("shipped", SHIPPED, ids=lambda path: path.stem)
-def test_check_answers_every_mutation(
-    shipped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_check_answers_every_mutation(shipped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Sixty mutations of a case each pass or are refused line by line with file and line, never otherwise."""
     shutil.copytree(CASES / "fans", tmp_path / "fans")
     path = tmp_path / "case.toml"
@@ -111,9 +111,7 @@ def test_check_answers_every_mutation_of_a_fan_file(
     case = "hall.toml" if name.startswith("hall") else "table-top.toml"
     shutil.copy(CASES / case, tmp_path)
     for seed in range(20):
-        (tmp_path / "fans" / name).write_text(
-            mutated((CASES / "fans" / name).read_text(), seed), encoding="utf-8"
-        )
+        (tmp_path / "fans" / name).write_text(mutated((CASES / "fans" / name).read_text(), seed), encoding="utf-8")
         status = main(["check", str(tmp_path / case)])
         message = capsys.readouterr().err
         assert status in (0, 2), (seed, message)
@@ -122,3 +120,37 @@ def test_check_answers_every_mutation_of_a_fan_file(
                 seed,
                 message,
             )
+
+
+COARSE = {
+    "grid.cells_r": 16,
+    "grid.cells_z": 24,
+    "grid.core_spacing": None,
+    "grid.floor_spacing": None,
+    "run.time_limit": 2.0,
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("shipped", SHIPPED, ids=lambda path: path.stem)
+def test_solve_answers_mutations_that_pass_the_check(
+    shipped: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Three mutations that pass the check end in status 0, 2 or 3 on a coarse grid with a time limit."""
+    shutil.copytree(CASES / "fans", tmp_path / "fans")
+    path, output = tmp_path / "case.toml", tmp_path / "result.h5"
+    solved = 0
+    for seed in range(MUTATIONS):
+        try:
+            case = vary(parse_case(mutated(shipped.read_text(), seed), path), COARSE)
+        except InputError:
+            continue
+        path.write_text(case.text)
+        status = main(["solve", str(path), "--output", str(output), "--quiet"])
+        assert status in (0, 2, 3), (seed, capsys.readouterr().err)
+        assert output.exists() == (status != 2), seed
+        output.unlink(missing_ok=True)
+        solved += 1
+        if solved == 3:
+            return
+    pytest.fail("hardly any mutation passes the check")
