@@ -634,3 +634,72 @@ def largest_rates(u, v, w, m):
             advect = max(advect, cu + cw)
             turn = max(turn, abs(v[j, i]) / m.r[i])
     return advect, turn
+
+
+@njit(cache=True, error_model="numpy")
+def scalar_rates(u, c, w, nu, schmidt, m, e, out):
+    """Rate of change of a passive scalar c [1/s] at cell centres: central advection, diffusivity nu/schmidt.
+
+    It enters with 1 through the floor's inflow and with 0 through every other opening; solids are impermeable.
+    c, out: (nz, nr). Conservative: the sum over cells changes by the fluxes through openings only.
+    """
+    nz, nr = c.shape
+    out[:, :] = 0.0
+    for j in range(nz):
+        for i in range(1, nr):
+            diffusivity = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1]) / schmidt
+            slope = (c[j, i] - c[j, i - 1]) / m.drc[i]
+            flux = m.rf[i] * (u[j, i] * 0.5 * (c[j, i - 1] + c[j, i]) - diffusivity * slope)
+            out[j, i - 1] -= flux / m.a[i - 1]
+            out[j, i] += flux / m.a[i]
+        out[j, nr - 1] -= m.rf[nr] * max(u[j, nr], 0.0) * c[j, nr - 1] / m.a[nr - 1]
+    for i in range(nr):
+        for j in range(1, nz):
+            diffusivity = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / schmidt
+            slope = (c[j, i] - c[j - 1, i]) / m.dzc[j]
+            flux = w[j, i] * 0.5 * (c[j - 1, i] + c[j, i]) - diffusivity * slope
+            out[j - 1, i] -= flux / m.dz[j - 1]
+            out[j, i] += flux / m.dz[j]
+        out[0, i] += (max(w[0, i], 0.0) + min(w[0, i], 0.0) * c[0, i]) / m.dz[0]
+        out[nz - 1, i] -= max(w[nz, i], 0.0) * c[nz - 1, i] / m.dz[nz - 1]
+
+
+@njit(cache=True, error_model="numpy")
+def sweep_scalar(u, w, nu, schmidt, m, step, rhs):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs in place, A the derivative of `scalar_rates` by c."""
+    nz, nr = rhs.shape
+    lo, di, up, wk = np.empty(nr), np.empty(nr), np.empty(nr), np.empty(nr)
+    for j in range(nz):
+        for i in range(nr):
+            scale = step / m.a[i]
+            lo[i], di[i], up[i] = 0.0, 1.0, 0.0
+            if i > 0:
+                adv = 0.5 * m.rf[i] * u[j, i]
+                dif = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1]) / schmidt * m.rf[i] / m.drc[i]
+                lo[i] = -scale * (adv + dif)
+                di[i] += scale * (dif - adv)
+            if i < nr - 1:
+                adv = 0.5 * m.rf[i + 1] * u[j, i + 1]
+                dif = 0.5 * (nu[j + 1, i + 1] + nu[j + 1, i + 2]) / schmidt * m.rf[i + 1] / m.drc[i + 1]
+                up[i] = scale * (adv - dif)
+                di[i] += scale * (adv + dif)
+            else:
+                di[i] += scale * m.rf[nr] * max(u[j, nr], 0.0)
+        solve_line(lo, di, up, rhs[j], wk, nr)
+    lo2, di2, up2 = np.zeros((nz, nr)), np.ones((nz, nr)), np.zeros((nz, nr))
+    for j in range(nz):
+        scale = step / m.dz[j]
+        for i in range(nr):
+            if j > 0:
+                dif = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / schmidt / m.dzc[j]
+                lo2[j, i] = -scale * (0.5 * w[j, i] + dif)
+                di2[j, i] += scale * (dif - 0.5 * w[j, i])
+            else:
+                di2[j, i] -= scale * min(w[0, i], 0.0)
+            if j < nz - 1:
+                dif = 0.5 * (nu[j + 1, i + 1] + nu[j + 2, i + 1]) / schmidt / m.dzc[j + 1]
+                up2[j, i] = scale * (0.5 * w[j + 1, i] - dif)
+                di2[j, i] += scale * (0.5 * w[j + 1, i] + dif)
+            else:
+                di2[j, i] += scale * max(w[nz, i], 0.0)
+    solve_columns(lo2, di2, up2, rhs, nz)

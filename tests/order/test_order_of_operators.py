@@ -161,7 +161,7 @@ def test_mixing_length_viscosity_is_second_order(regime):
     turning = 2 * v / R**2 * sp.diff(R * v, R)
     stable = s2 / (s2 + beta * turning)
     unstable = 1 + (cap - 1) * sp.tanh(-beta * turning / ((cap - 1) * s2))
-    exact = nu0 + length**2 * sp.sqrt(s2) * (stable if regime == "stable" else unstable)
+    exact = nu0 + (length * (stable if regime == "stable" else unstable)) ** 2 * sp.sqrt(s2)
 
     def error_of(cells: int) -> float:
         problem, s = problem_and_state(f, cells)
