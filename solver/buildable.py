@@ -44,9 +44,7 @@ def _roof(case: Case) -> Iterator[Finding]:
         yield Finding(("exhaust", "diameter"), allowed, exhaust.diameter, needs=needs)
     if exhaust.hub_diameter >= exhaust.diameter:
         allowed = f"must be smaller than the opening, {exhaust.diameter:g} m"
-        yield Finding(
-            ("exhaust", "hub_diameter"), allowed, exhaust.hub_diameter, needs=(("exhaust", "diameter"),)
-        )
+        yield Finding(("exhaust", "hub_diameter"), allowed, exhaust.hub_diameter, needs=(("exhaust", "diameter"),))
 
 
 def _floor(case: Case) -> Iterator[Finding]:
@@ -106,9 +104,7 @@ def _holes(case: Case, index: int, tubes: Tubes) -> Iterator[Finding]:
         top = (*at, "heights", heights.index(max(heights))) if row.heights else (*at, "count")
         low = (*at, "heights", heights.index(min(heights))) if row.heights else (*at, "lowest")
         if max(heights) + radius > height:
-            allowed = (
-                f"puts a hole at {max(heights):.4g} m; its edge must be below the ceiling at {height:g} m"
-            )
+            allowed = f"puts a hole at {max(heights):.4g} m; its edge must be below the ceiling at {height:g} m"
             yield Finding(top, allowed, None if row.heights else row.count, needs=needs)
         if min(heights) < radius:
             allowed = f"must be at least half a hole diameter, {radius:g} m"
@@ -121,9 +117,7 @@ def _holes(case: Case, index: int, tubes: Tubes) -> Iterator[Finding]:
 
 
 def _overlaps(case: Case, places: list[list[tuple[float, float]]]) -> Iterator[Finding]:
-    tubes = [
-        (index, number, x, y) for index, group in enumerate(places) for number, (x, y) in enumerate(group)
-    ]
+    tubes = [(index, number, x, y) for index, group in enumerate(places) for number, (x, y) in enumerate(group)]
     holes = sum(
         len(group) * len(row.hole_heights())
         for group, entry in zip(places, case.tubes, strict=True)

@@ -118,9 +118,7 @@ def validate(document: Document, model: type[T]) -> tuple[T | None, list[Problem
     except ValidationError as error:
         details = error.errors(include_url=False, include_context=True)
     places = [_within_file(detail["loc"], document.data) for detail in details]
-    told = [
-        (at, detail) for at, detail in zip(places, details, strict=True) if not _echoes(at, detail, places)
-    ]
+    told = [(at, detail) for at, detail in zip(places, details, strict=True) if not _echoes(at, detail, places)]
     problems = [_problem(document, model, at, detail) for at, detail in told]
     bad = [at for at, _ in told]
     try:
@@ -240,9 +238,7 @@ def _filled(model: type[BaseModel], data: Any) -> Any:
         table = _table(field.annotation)
         if table is not None and name in filled:
             inner = filled[name]
-            filled[name] = (
-                [_filled(table, x) for x in inner] if isinstance(inner, list) else _filled(table, inner)
-            )
+            filled[name] = [_filled(table, x) for x in inner] if isinstance(inner, list) else _filled(table, inner)
         elif table is None and name not in filled and field.is_required():
             filled[name] = _stand_in(field)
     return filled
@@ -252,9 +248,7 @@ def _stand_in(field: FieldInfo) -> object:
     for note in field.metadata:
         if isinstance(note, Number):
             return 1 if note.whole else min(1.0, 1.0 if note.le is None else note.le)
-    choices = (
-        typing.get_args(field.annotation) if typing.get_origin(field.annotation) is typing.Literal else ()
-    )
+    choices = typing.get_args(field.annotation) if typing.get_origin(field.annotation) is typing.Literal else ()
     return choices[0] if choices else "-"
 
 

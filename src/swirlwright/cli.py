@@ -49,9 +49,7 @@ def main(arguments: list[str] | None = None) -> int:
         if options.traceback:
             raise
         kind = type(error).__name__
-        return _say(
-            f"internal error, {kind}: {error} (swirlwright --traceback {options.verb} shows where)", FAILED
-        )
+        return _say(f"internal error, {kind}: {error} (swirlwright --traceback {options.verb} shows where)", FAILED)
 
 
 def _say(text: str, status: int) -> int:
@@ -75,12 +73,8 @@ def _parser() -> argparse.ArgumentParser:
 
     solve = verbs.add_parser("solve", help="solve the flow of a case, write one result file")
     solve.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
-    solve.add_argument(
-        "--output", type=Path, metavar="FILE", help="result file (default: the case's name, .h5, here)"
-    )
-    solve.add_argument(
-        "--resume", action="store_true", help="go on with the unsteady run the result file holds"
-    )
+    solve.add_argument("--output", type=Path, metavar="FILE", help="result file (default: the case's name, .h5, here)")
+    solve.add_argument("--resume", action="store_true", help="go on with the unsteady run the result file holds")
     solve.add_argument("--quiet", action="store_true", help="no progress")
     solve.set_defaults(run=_solve)
 
@@ -113,11 +107,7 @@ def _solve(options: argparse.Namespace) -> int:
 
     case = read_case(options.case)
     output = options.output or Path(options.case.with_suffix(".h5").name)
-    sources = (
-        [options.case]
-        if case.run.start_from is None
-        else [options.case, case.path.parent / case.run.start_from]
-    )
+    sources = [options.case] if case.run.start_from is None else [options.case, case.path.parent / case.run.start_from]
     if (reason := _unwritable(output, *sources)) is not None:
         return _say(f"{output}: {reason}", WRONG_INPUT)
     watch = watcher(quiet=options.quiet)

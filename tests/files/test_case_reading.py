@@ -132,8 +132,7 @@ def test_a_message_names_place_value_and_remedy() -> None:
     """A mistake reads: file, line, key, what is allowed, what stands there, what was probably meant."""
     text = ROUND.replace('"round"', '"rond"')
     assert str(problems(text)[0]) == (
-        f'{CASES}/case.toml:3: chamber.footprint: must be one of "square", "round", got "rond"; '
-        'did you mean "round"?'
+        f'{CASES}/case.toml:3: chamber.footprint: must be one of "square", "round", got "rond"; did you mean "round"?'
     )
 
 
@@ -186,7 +185,7 @@ def test_a_file_that_cannot_be_read_is_refused(tmp_path: Path, name: str) -> Non
             "[run]\nprobes = [{ name = 'a', r = 0, z = 1 }, { name = 'a', r = 0, z = 1 }]\n",
             (8, "run.probes.2.name"),
         ),
-        ("[run]\nprobes = [{ name = \"a\\u0000\", r = 0, z = 1 }]\n", (8, "run.probes.1.name")),
+        ('[run]\nprobes = [{ name = "a\\u0000", r = 0, z = 1 }]\n', (8, "run.probes.1.name")),
         ("[supply]\npressure = 40\n", (7, "supply")),
         ("[exhaust]\ndiameter = 0.2\n", (7, "exhaust")),
         ("[exhaust]\ndiameter = 0.2\nflow = 1\nfan_count = 2\n", (10, "exhaust.fan_count")),

@@ -15,9 +15,7 @@ from swirlwright.solver.plan import hole_plan, tube_plan
 from swirlwright.solver.schema import Case
 
 TABLE_TOP = read_case(Path(__file__).parents[2] / "cases" / "table-top.toml")
-ROUND = vary(
-    TABLE_TOP, {"chamber.footprint": "round", "chamber.open_sides": None, "tubes.1.place_radius": 0.16}
-)
+ROUND = vary(TABLE_TOP, {"chamber.footprint": "round", "chamber.open_sides": None, "tubes.1.place_radius": 0.16})
 
 
 def test_corner_tubes_stand_in_the_corners() -> None:
