@@ -16,7 +16,8 @@ from typing import Any
 import h5py
 import numpy as np
 
-from swirlwright.solver.result_layout import FRAMES, VARIABLES, Scales, Variable, series_variable
+from swirlwright.solver.errors import ResultError
+from swirlwright.solver.result_layout import FORMAT, FRAMES, VARIABLES, Scales, Variable, series_variable
 
 _DISK_FULL = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
 # Room asked for beyond the raw bytes: chunk indices, attributes, series.
@@ -136,7 +137,7 @@ def _begin_series(
     for name in sorted(rows, key=lambda name: name != dim):
         line, values = rows[name]
         size = values.shape[1:]
-        chunks = (64 if size else 1024, *size)
+        chunks = (64 if size else 256, *size)
         dataset = group.create_dataset(name, shape=(0, *size), maxshape=(None, *size), chunks=chunks, dtype="f8")
         _label(dataset, series_variable(name), scales)
         dataset.attrs.update(places.get(name, {}))
@@ -155,6 +156,11 @@ def put_state(group: h5py.Group, state: Mapping[str, Any]) -> None:
             put_state(group.create_group(name), value)
         else:
             group.create_dataset(name, data=value)
+
+
+def state_size(state: Any) -> int:
+    """Bytes of a nested state."""
+    return sum(map(state_size, state.values())) if isinstance(state, Mapping) else int(np.asarray(state).nbytes)
 
 
 def commit(file: h5py.File, *, to_disk: bool = False) -> None:
@@ -218,6 +224,29 @@ def trim(file: h5py.File) -> None:
     """Cut off reserved room that was not used."""
     file.flush()
     os.ftruncate(file.id.get_vfd_handle(), file.id.get_filesize())
+
+
+def refuse_to_overwrite(path: Path) -> None:
+    """Make sure that a file of this name may be replaced: it is a result, and no run is writing it.
+
+    Raises
+    ------
+    ResultError
+        If it may not.
+    """
+    if not path.exists():
+        return
+    try:
+        with h5py.File(path, "r+") as file:
+            known = file.attrs.get("format") == FORMAT
+    except BlockingIOError:
+        raise ResultError(f"{path}: another run is writing this file; choose another name") from None
+    except OSError as error:
+        raise ResultError(
+            f"{path}: exists, cannot be read and is not replaced; remove it or choose another name ({reason(error)})"
+        ) from None
+    if not known:
+        raise ResultError(f"{path}: exists and is no result file, so it is not replaced; choose another name")
 
 
 def is_disk_full(error: OSError) -> bool:

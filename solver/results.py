@@ -47,8 +47,10 @@ from swirlwright.solver.result_storage import (
     put_places,
     put_state,
     reason,
+    refuse_to_overwrite,
     reserve,
     set_attributes,
+    state_size,
     trim,
 )
 
@@ -123,7 +125,7 @@ class ResultWriter:
             If the place cannot be written, is in use by another run, or holds a file that is no result.
         """
         path = Path(path)
-        _refuse_to_overwrite(path)
+        refuse_to_overwrite(path)
         # Laid down under another name, so that a kill in these first moments leaves no half-made file.
         begun = path.with_name(path.name + ".part")
         try:
@@ -154,7 +156,7 @@ class ResultWriter:
             If the file cannot be written or is in use by another run.
         """
         path = Path(path)
-        _refuse_to_overwrite(path)
+        refuse_to_overwrite(path)
         try:
             file = h5py.File(path, "r+")
         except OSError as error:
@@ -277,7 +279,7 @@ class ResultWriter:
         try:
             with self._guarded():
                 with h5py.File(temporary, "w") as file:
-                    reserve(file, _size(state))
+                    reserve(file, state_size(state))
                     file.attrs["run_id"] = self._file.attrs["run_id"]
                     put_state(file.create_group("restart"), state)
                     trim(file)
@@ -362,25 +364,3 @@ def _head(scales: Scales) -> dict[str, Any]:
         "velocity_scale": scales.velocity,
         "density_scale": scales.density,
     }
-
-
-def _size(state: Any) -> int:
-    """Bytes of a nested state."""
-    return sum(map(_size, state.values())) if isinstance(state, Mapping) else int(np.asarray(state).nbytes)
-
-
-def _refuse_to_overwrite(path: Path) -> None:
-    """Opening for writing would empty the file before its lock is looked at, so look first."""
-    if not path.exists():
-        return
-    try:
-        with h5py.File(path, "r+") as file:
-            known = file.attrs.get("format") == FORMAT
-    except BlockingIOError:
-        raise ResultError(f"{path}: another run is writing this file; choose another name") from None
-    except OSError as error:
-        raise ResultError(
-            f"{path}: exists, cannot be read and is not replaced; remove it or choose another name ({reason(error)})"
-        ) from None
-    if not known:
-        raise ResultError(f"{path}: exists and is no result file, so it is not replaced; choose another name")
