@@ -97,6 +97,7 @@ def build_flow(case: Case, grid: Grid, jets: Jets, exhaust_flow: float, blowing:
         exhaust_flow=exhaust_flow if is_regulated else None,
         speed=speed,
         length=case.model_radius,
+        has_fog=case.fog is not None,
     )
     return ChamberFlow(problem, deposited, share, exhaust_flow)
 

@@ -16,6 +16,7 @@ from swirlwright.solver.coupling import AGREEMENT, Chamber, exhaust_plane_pressu
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.fields import centre_fields, steady_budget
 from swirlwright.solver.flow import Blowing, build_grid
+from swirlwright.solver.fog import with_steady_fog
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.interpolation import onto
 from swirlwright.solver.march import Control, Stopped
@@ -88,7 +89,7 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
     if saved is None:
         writer = ResultWriter.create(
             output, r=grid.r, z=grid.z, r_face=grid.r_face, z_face=grid.z_face, jets=network.jets,
-            tubes=_tubes(case, network), side_open_fraction=chamber.flow.open_share, has_fog=True,
+            tubes=_tubes(case, network), side_open_fraction=chamber.flow.open_share, has_fog=case.fog is not None,
             scales=_scales(case, chamber), attributes=_attributes(case, chamber),
         )  # fmt: skip
     else:
@@ -130,6 +131,7 @@ class _Steady:
             self.note = f"a steady state was found but is unstable: {growth}"
             self.watch.message(self.note)
             return None
+        s = with_steady_fog(chamber.problem, s)
         self.writer.append_history(self.record)
         self.writer.append_frame(0.0, centre_fields(chamber.problem, s))
         self.writer.write_budget(steady_budget(chamber.problem, s), (0.0, 0.0))

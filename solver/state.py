@@ -89,6 +89,7 @@ class FlowProblem:
     exhaust_flow: float | None
     speed: float
     length: float
+    has_fog: bool = False
 
     @cached_property
     def work(self) -> Work:
