@@ -7,7 +7,7 @@ from base64 import b64encode
 from collections.abc import Callable
 from functools import wraps
 from io import BytesIO, StringIO
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, ParamSpec, TypeVar
 
 import numpy as np
 from matplotlib import rc_context
@@ -15,12 +15,15 @@ from matplotlib.figure import Figure
 
 from swirlwright.solver.results import ResultData
 
+Arguments = ParamSpec("Arguments")
+Drawn = TypeVar("Drawn")
+
 PAGE_WIDTH = 6.9  # in; the text width of A4 with 17 mm margins
 # Line styles differ as well as colours, so that the lines can be told apart in grey.
 INKS = ("#0b3c5d", "#c1440e", "#3f7d20", "#7b4ea3", "#555555")
 DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1, 2)))
 GREY = "#666666"
-STYLE = {
+STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 8,
     "axes.titlesize": 8.5,
@@ -88,7 +91,8 @@ def _shown_frame(result: ResultData) -> int:
 
 def unit_text(unit: str) -> str:
     """A CF unit as people write it: "m2 s-1" as m²/s."""
-    above, below = [], []
+    above: list[str] = []
+    below: list[str] = []
     for token in unit.split():
         parts = re.fullmatch(r"([A-Za-z]+)(-?)(\d*)", token)
         if parts is None:
@@ -103,11 +107,11 @@ def flow_text(flow: float) -> str:
     return f"{1000 * flow:.3g} L/s" if abs(flow) < 1 else f"{flow:.3g} m³/s"
 
 
-def styled(draw: Callable[..., Figure]) -> Callable[..., Figure]:
+def styled(draw: Callable[Arguments, Drawn]) -> Callable[Arguments, Drawn]:
     """Run a drawing function in the report's style, and leave matplotlib's settings as they were."""
 
     @wraps(draw)
-    def with_style(*args: Any, **kwargs: Any) -> Figure:
+    def with_style(*args: Arguments.args, **kwargs: Arguments.kwargs) -> Drawn:
         with rc_context(STYLE):
             return draw(*args, **kwargs)
 
@@ -123,7 +127,7 @@ def as_svg(figure: Figure, name: str) -> str:
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
     svg = re.sub(r'\sxmlns(:\w+)?="[^"]*"', "", svg)
     # Names such as axes_1 repeat from figure to figure, and nothing refers to them.
-    return re.sub(r'<g id="[A-Za-z.]+_\d+">', "<g>", svg)
+    return re.sub(r'<g id="[\w.]+_\d+"', "<g", svg)
 
 
 def as_png_uri(figure: Figure, *, dpi: int = 220) -> str:

@@ -52,14 +52,17 @@ def profiles(result: ResultData) -> Figure:
     inner_edge = float(result.attributes.get("curtain_inner_edge", np.nan))
     if np.isfinite(inner_edge):
         ax.axvline(inner_edge * unit.factor, color=GREY, linewidth=0.8, linestyle=(0, (4, 3)))
-        place = {"xycoords": ("data", "axes fraction"), "textcoords": "offset points"}
-        text = {"rotation": 90, "ha": "right", "va": "top", "fontsize": 7, "color": GREY}
         ax.annotate(
             "inner edge of the jets' curtain",
             (inner_edge * unit.factor, 0.97),
+            xycoords=("data", "axes fraction"),
             xytext=(-3, 0),
-            **place,
-            **text,
+            textcoords="offset points",
+            rotation=90,
+            ha="right",
+            va="top",
+            fontsize=7,
+            color=GREY,
         )
     ax.set_xlabel(f"radius r ({unit.name})")
     ax.set_ylabel(f"tangential velocity v ({unit_text(FRAMES['tangential_velocity'].units)})")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -80,7 +80,7 @@ def _map(figure: Figure, ax: Axes, result: ResultData, name: str, *, is_tall: bo
     ax.yaxis.set_major_locator(MaxNLocator(7))
     ax.xaxis.set_major_locator(MaxNLocator(3))
     bar = figure.colorbar(filled, ax=ax, location="bottom" if is_tall else "right", aspect=22, pad=0.03)
-    bar.set_ticks(_few(levels))
+    bar.set_ticks(list(_few(levels)))
     unit, sense = unit_text(FRAMES[name].units), FRAMES[name].long_name.removeprefix(title).strip(", ")
     bar.set_label(f"{unit}, {sense}" if is_tall else unit)
 
@@ -97,12 +97,12 @@ def contour_levels(field: np.ndarray) -> tuple[np.ndarray, str]:
     if largest == 0:
         return np.linspace(0.0, 1.0, 5), STRENGTH_MAP
     if low < 0 < high and min(-low, high) >= SIGNED_SHARE * largest:
-        levels = MaxNLocator(20, symmetric=True).tick_values(-largest, largest)
-        return levels, SIGNED_MAP
+        return np.asarray(MaxNLocator(20, symmetric=True).tick_values(-largest, largest)), SIGNED_MAP
     if high - low > 0.5 * max(abs(low), abs(high)):
         low, high = min(low, 0.0), max(high, 0.0)
     # Brighter is stronger in both signs: the core stands out against the quiet air around it.
-    return MaxNLocator(16).tick_values(low, high), STRENGTH_MAP if high > abs(low) else f"{STRENGTH_MAP}_r"
+    levels = np.asarray(MaxNLocator(16).tick_values(low, high))
+    return levels, STRENGTH_MAP if high > abs(low) else f"{STRENGTH_MAP}_r"
 
 
 def _few(levels: np.ndarray) -> np.ndarray:
@@ -114,7 +114,7 @@ def _few(levels: np.ndarray) -> np.ndarray:
 
 def _solids(ax: Axes, result: ResultData, scale: float) -> None:
     """Thick lines where the half plane ends at something solid, none at openings."""
-    wall = {"color": "black", "linewidth": 2.2, "solid_capstyle": "butt", "clip_on": False, "zorder": 5}
+    wall: dict[str, Any] = {"color": "black", "linewidth": 2.2, "solid_capstyle": "butt", "clip_on": False, "zorder": 5}
     radius, height = result.r_face[-1] * scale, result.z_face[-1] * scale
     names = ("exhaust_radius", "exhaust_hub_radius")
     opening, hub = np.nan_to_num([scale * float(result.attributes.get(name, 0.0)) for name in names])
@@ -138,7 +138,14 @@ def _streamlines(ax: Axes, result: ResultData, scale: float, ink: str) -> None:
     r_face, z_face = result.r_face * scale, result.z_face * scale
     lines = ax.contour(r_face, z_face, flow, levels=levels, colors=ink, linewidths=0.6, linestyles="-")
     u, w = shown_field(result, "radial_velocity"), shown_field(result, "axial_velocity")
-    head = {"arrowstyle": "-|>", "color": ink, "lw": 0.5, "mutation_scale": 6, "shrinkA": 0, "shrinkB": 0}
+    head: dict[str, Any] = {
+        "arrowstyle": "-|>",
+        "color": ink,
+        "lw": 0.5,
+        "mutation_scale": 6,
+        "shrinkA": 0,
+        "shrinkB": 0,
+    }
     for line in (line for level_lines in lines.allsegs for line in level_lines):
         steps = np.hypot(*np.diff(line, axis=0).T)
         if len(line) < 6 or steps.sum() < 0.08 * z_face[-1]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -18,7 +18,7 @@ from swirlwright.solver.schema import Case
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-TALLEST = 6.2  # in; the picture and its caption then fit on one page
+TALLEST = 4.6  # in; verdict and picture then share a page
 LINES_ON_PAGE = 28  # of text in the chamber's height or twice its width, whichever is larger
 
 
@@ -158,7 +158,14 @@ def _tubes(sheet: Sheet, result: ResultData, case: Case) -> None:
     elevation = result.places.get("hole_elevation", np.zeros(len(holes)))
     reach = 2.2 * sheet.step
     along, up = reach * np.cos(holes.heading) * np.cos(elevation), reach * np.sin(elevation)
-    style = {"angles": "xy", "scale_units": "xy", "scale": 1, "width": 0.0028, "color": JET, "zorder": 7}
+    style: dict[str, Any] = {
+        "angles": "xy",
+        "scale_units": "xy",
+        "scale": 1,
+        "width": 0.0028,
+        "color": JET,
+        "zorder": 7,
+    }
     ax.quiver(holes.x, holes.height, along, up, minlength=0, **style)
     ax.plot(holes.x, holes.height, "o", color=JET, markersize=2.2, zorder=7)
 
@@ -172,7 +179,7 @@ def _exhaust(sheet: Sheet, result: ResultData, case: Case) -> None:
     for side in (-1, 1):
         ax.plot([side * radius] * 2, [height, height + 1.3 * step], **{**WALL, "linewidth": 1.4})
     hub = max(exhaust.hub_diameter / 2, 0.12 * radius if exhaust.fan else 0.0)
-    solid = {"edgecolor": "black", "linewidth": 0.6, "zorder": 6}
+    solid: dict[str, Any] = {"edgecolor": "black", "linewidth": 0.6, "zorder": 6}
     if hub:
         ax.add_patch(Rectangle((-hub, height), 2 * hub, 0.9 * step, facecolor="#777777", **solid))
     if exhaust.fan:
@@ -182,9 +189,7 @@ def _exhaust(sheet: Sheet, result: ResultData, case: Case) -> None:
             ax.add_patch(Polygon(blade, facecolor="#bbbbbb", **solid))
     flow = float(result.attributes.get("exhaust_flow", np.nan))
     if np.isfinite(flow):
-        sheet.arrow(
-            (0, height + 1.3 * step), (0, height + 3.0 * step), arrow("-|>", "black", width=1.2, size=10)
-        )
+        sheet.arrow((0, height + 1.3 * step), (0, height + 3.0 * step), arrow("-|>", "black", width=1.2, size=10))
         fans = f"{exhaust.fan_count} fans, " if exhaust.fan_count > 1 else "fan, "
         sheet.note(f"{fans if exhaust.fan else ''}{flow_text(flow)}", (0, height + 3.7 * step))
 
@@ -214,9 +219,7 @@ def _dimensions(sheet: Sheet, case: Case) -> None:
     foot = -(3.4 if _has_room_below(case) else 2.2) * step
     for x in (-half, half):
         sheet.witness((x, 0), (x, foot - 0.4 * step))
-    sheet.dimension(
-        (-half, foot), (half, foot), ("⌀ " if chamber.footprint == "round" else "") + text(chamber.width)
-    )
+    sheet.dimension((-half, foot), (half, foot), ("⌀ " if chamber.footprint == "round" else "") + text(chamber.width))
     left = -half - 3.4 * step
     for z in (0, height):
         sheet.witness((-half, z), (left - 0.4 * step, z))
