@@ -12,6 +12,7 @@ from typing import Any, NamedTuple, ParamSpec, TypeVar
 import numpy as np
 from matplotlib import rc_context
 from matplotlib.figure import Figure
+from matplotlib.transforms import Bbox
 
 from swirlwright.solver.results import ResultData
 
@@ -131,8 +132,11 @@ def as_svg(figure: Figure, name: str) -> str:
 
 
 def as_png_uri(figure: Figure, *, dpi: int = 220) -> str:
-    """The figure as a PNG data URI."""
+    """The figure as a PNG data URI, without empty stripes above and below: a map to scale leaves some."""
     data = BytesIO()
     with rc_context(STYLE):
-        figure.savefig(data, format="png", dpi=dpi)
+        figure.draw_without_rendering()
+        drawn = figure.get_tightbbox()
+        box = Bbox([[0.0, drawn.y0 - 0.05], [figure.get_figwidth(), drawn.y1 + 0.05]])
+        figure.savefig(data, format="png", dpi=dpi, bbox_inches=box)
     return "data:image/png;base64," + b64encode(data.getvalue()).decode("ascii")

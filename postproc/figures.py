@@ -52,18 +52,9 @@ def profiles(result: ResultData) -> Figure:
     inner_edge = float(result.attributes.get("curtain_inner_edge", np.nan))
     if np.isfinite(inner_edge):
         ax.axvline(inner_edge * unit.factor, color=GREY, linewidth=0.8, linestyle=(0, (4, 3)))
-        ax.annotate(
-            "inner edge of the jets' curtain",
-            (inner_edge * unit.factor, 0.97),
-            xycoords=("data", "axes fraction"),
-            xytext=(-3, 0),
-            textcoords="offset points",
-            rotation=90,
-            ha="right",
-            va="top",
-            fontsize=7,
-            color=GREY,
-        )
+        side = "right" if inner_edge > 0.5 * result.r_face[-1] else "left"
+        label = {"ha": side, "va": "bottom", "fontsize": 7, "color": GREY, "transform": ax.get_xaxis_transform()}
+        ax.text(inner_edge * unit.factor, 1.01, "inner edge of the jets' curtain", **label)
     ax.set_xlabel(f"radius r ({unit.name})")
     ax.set_ylabel(f"tangential velocity v ({unit_text(FRAMES['tangential_velocity'].units)})")
     ax.grid(True)

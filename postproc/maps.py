@@ -88,11 +88,11 @@ def _map(figure: Figure, ax: Axes, result: ResultData, name: str, *, is_tall: bo
 def contour_levels(field: np.ndarray) -> tuple[np.ndarray, str]:
     """Round contour levels and the colour map: symmetric and diverging for a signed field, else cividis.
 
-    The extreme quarter per cent of the cells at either end runs into the end colour: one cell at a sharp edge
+    The extreme per cent of the cells at either end runs into the end colour: one cell at a sharp edge
     must not take the colours from the rest.
     """
     finite = field[np.isfinite(field)]
-    low, high = np.quantile(finite, [0.0025, 0.9975]) if finite.size else (0.0, 0.0)
+    low, high = np.quantile(finite, [0.01, 0.99]) if finite.size else (0.0, 0.0)
     largest = max(-low, high)
     if largest == 0:
         return np.linspace(0.0, 1.0, 5), STRENGTH_MAP

@@ -94,7 +94,7 @@ def _ending(m: Measures) -> str:
 
 def outcome(m: Measures) -> str:
     """How the run ended."""
-    return f"{m.outcome.capitalize()}. {_ending(m)}"
+    return f"{m.outcome.capitalize().replace('Not-', 'Not ')}. {_ending(m)}"
 
 
 def facts(data: ResultData) -> str:

@@ -18,7 +18,7 @@ from swirlwright.solver.schema import Case
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-TALLEST = 4.6  # in; verdict and picture then share a page
+TALLEST = 4.3  # in; verdict and picture then share a page
 LINES_ON_PAGE = 28  # of text in the chamber's height or twice its width, whichever is larger
 
 
@@ -36,7 +36,7 @@ def section(result: ResultData, case: Case, heights: np.ndarray, core_radius: np
         The followed core [m], shape (n,); NaN in `core_radius` where there is no core.
     """
     width, height = case.chamber.width, case.chamber.height
-    core = float(np.nanmax(core_radius)) if np.isfinite(core_radius).any() else 0.0
+    core = float(np.nanmedian(core_radius)) if np.isfinite(core_radius).any() else 0.0
     signs = signs_of(case, has_core=core > 0)
     step = max(2 * width, height) / LINES_ON_PAGE
     foot = -(5.6 if _has_room_below(case) else 4.0) * step

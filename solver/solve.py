@@ -19,7 +19,7 @@ from swirlwright.solver.flow import Blowing, build_grid
 from swirlwright.solver.fog import with_steady_fog
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.interpolation import onto
-from swirlwright.solver.march import Control, Stopped
+from swirlwright.solver.march import Control, Stopped, march
 from swirlwright.solver.network import AirNetwork, network_json, solve_network
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.plan import tube_plan
@@ -28,7 +28,7 @@ from swirlwright.solver.result_layout import SI, Scales
 from swirlwright.solver.results import ResultWriter, read_restart
 from swirlwright.solver.schema import Case
 from swirlwright.solver.stability import stability_of
-from swirlwright.solver.state import State, imposed
+from swirlwright.solver.state import FlowProblem, State, imposed
 from swirlwright.solver.steady import SteadyStep, solve_steady
 from swirlwright.solver.transient import Stepper
 from swirlwright.solver.unsteady import (
@@ -42,6 +42,8 @@ from swirlwright.solver.unsteady import (
 # Grids of a steady solution, coarse to fine, as divisors of the cells; none below this many cells a side.
 SEQUENCE = (4, 2, 1)
 FEWEST_CELLS = 16
+# The march that begins the search on the coarsest grid lasts this many times length over speed.
+APPROACH = 5.0
 # Rounds in which network and steady flow take each other into account.
 MOST_ROUNDS = 8
 
@@ -96,7 +98,7 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
         writer = ResultWriter.resume(output, float(saved["state"]["time"]))
     with writer, control.catching_interrupt():
         if case.run.mode == "steady" and saved is None:
-            steady = _Steady(case, writer, control, watch)
+            steady = _Steady(case, writer, control, watch, grid)
             if (result := steady.find(chamber, start, clock)) is not None:
                 return result
             watch.message("marching on to time averages")
@@ -112,6 +114,7 @@ class _Steady:
     writer: ResultWriter
     control: Control
     watch: Watch
+    grid: Grid
     record: dict[str, list[float]] = field(default_factory=dict)
     note: str = ""
 
@@ -125,18 +128,23 @@ class _Steady:
             self.watch.start("testing the steady state's stability", 0.0)
             test = stability_of(chamber.problem, s, self.control, SILENT)
         except Stopped as stop:
-            return _finish(self.writer, chamber, stop.state, stop.outcome, clock, text=str(stop))
+            return self._end(chamber, stop.state, stop.outcome, clock, text=str(stop))
         growth = f"a disturbance grows at {test.growth_rate:.3g} per s over {test.duration:.3g} s"
         if not test.is_stable:
             self.note = f"a steady state was found but is unstable: {growth}"
             self.watch.message(self.note)
             return None
+        return self._end(chamber, s, Outcome.STEADY, clock, disturbance_growth_rate=test.growth_rate)
+
+    def _end(self, chamber: Chamber, s: State, outcome: Outcome, clock: _Clock, **more: Any) -> Result:
+        """Write the one frame, its budget and the record."""
         s = with_steady_fog(chamber.problem, s)
-        self.writer.append_history(self.record)
+        if self.record:
+            self.writer.append_history(self.record)
         self.writer.append_frame(0.0, centre_fields(chamber.problem, s))
         self.writer.write_budget(steady_budget(chamber.problem, s), (0.0, 0.0))
         self.writer.write_restart({"state": s.dump(), **_faces(chamber.problem.grid)})
-        return _finish(self.writer, chamber, s, Outcome.STEADY, clock, disturbance_growth_rate=test.growth_rate)
+        return _finish(self.writer, chamber, s, outcome, clock, **more)
 
     def _search(self, chamber: Chamber, start: State) -> tuple[Chamber, State] | None:
         fine = chamber.problem.grid
@@ -144,7 +152,10 @@ class _Steady:
         for cells in _sequence(fine):
             here = chamber if cells == fine.shape else chamber.on(build_grid(self.case, cells))
             grid = here.problem.grid
-            s = self._solve(here, imposed(here.problem, onto(grid, s, old)))
+            s = imposed(here.problem, onto(grid, s, old))
+            if old is fine:
+                s = self._approach(here.problem, s)
+            s = self._solve(here, s)
             if s is None:
                 return None
             old = grid
@@ -160,13 +171,23 @@ class _Steady:
         self.watch.message(f"air network and flow do not agree after {MOST_ROUNDS} rounds")
         return None
 
+    def _approach(self, problem: FlowProblem, s: State) -> State:
+        """A short march on the coarsest grid: Newton's method goes astray from rest, not from a flow that has begun."""
+        stepper = Stepper.of(problem)
+        end = APPROACH * problem.length / problem.speed
+        try:
+            s = march(stepper, stepper.clean(s), end, largest=end, recorders=(), control=self.control, watch=SILENT)
+        except Stopped as stop:
+            raise Stopped(stop.outcome, onto(self.grid, stop.state, problem.grid), str(stop)) from None
+        return replace(s, time=0.0)
+
     def _solve(self, chamber: Chamber, s: State) -> State | None:
         nz, nr = chamber.problem.grid.shape
         self.watch.start(f"steady flow on {nr} x {nz} cells", 0.0)
 
         def tell(step: SteadyStep) -> None:
             if (reason := self.control.stop_reason()) is not None:
-                raise Stopped(reason, s)
+                raise Stopped(reason, onto(self.grid, s, chamber.problem.grid))
             self.watch.update(step.iteration, f"residual {step.momentum:.1e}")
             for name, value in {"cells": nr * nz, **vars(step)}.items():
                 self.record.setdefault(name, []).append(float(value))

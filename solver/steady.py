@@ -21,7 +21,7 @@ from swirlwright.solver.state import FlowProblem, State
 # to a thousandth, small enough that the factorisation keeps its digits (measured: 1e2..1e5 all converge).
 STIFFNESS = 1e3
 # Iterations without a new best residual after which the flow is taken to have no steady state in reach.
-PATIENCE = 25
+PATIENCE = 40
 
 
 @dataclass(frozen=True)
