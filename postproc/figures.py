@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -53,7 +55,13 @@ def profiles(result: ResultData) -> Figure:
     if np.isfinite(inner_edge):
         ax.axvline(inner_edge * unit.factor, color=GREY, linewidth=0.8, linestyle=(0, (4, 3)))
         side = "right" if inner_edge > 0.5 * result.r_face[-1] else "left"
-        label = {"ha": side, "va": "bottom", "fontsize": 7, "color": GREY, "transform": ax.get_xaxis_transform()}
+        label: dict[str, Any] = {
+            "ha": side,
+            "va": "bottom",
+            "fontsize": 7,
+            "color": GREY,
+            "transform": ax.get_xaxis_transform(),
+        }
         ax.text(inner_edge * unit.factor, 1.01, "inner edge of the jets' curtain", **label)
     ax.set_xlabel(f"radius r ({unit.name})")
     ax.set_ylabel(f"tangential velocity v ({unit_text(FRAMES['tangential_velocity'].units)})")
