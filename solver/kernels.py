@@ -92,16 +92,17 @@ def side_swirl(un, v, e, m, j):
 
 
 @njit(cache=True, error_model="numpy")
-def corner_viscosity(nu, j, i, nz, nr):
-    """Viscosity at z-face j, r-face i: mean of the cells around, or of the two rim values on a boundary."""
-    if j == 0 or j == nz:
-        k = 0 if j == 0 else nz + 1
-        if i == nr:
-            return nu[k, nr + 1]
-        return 0.5 * (nu[k, i] + nu[k, i + 1])
-    if i == nr:
-        return 0.5 * (nu[j, nr + 1] + nu[j + 1, nr + 1])
-    return 0.25 * (nu[j, i] + nu[j + 1, i] + nu[j, i + 1] + nu[j + 1, i + 1])
+def corner_viscosity(nu, out):
+    """Fill `out` (nz+1, nr+1) with the viscosity at z-face j, r-face i: mean of the cells or rim values around."""
+    nz, nr = out.shape[0] - 1, out.shape[1] - 1
+    for j in range(1, nz):
+        for i in range(nr):
+            out[j, i] = 0.25 * (nu[j, i] + nu[j + 1, i] + nu[j, i + 1] + nu[j + 1, i + 1])
+        out[j, nr] = 0.5 * (nu[j, nr + 1] + nu[j + 1, nr + 1])
+    for i in range(nr):
+        out[0, i] = 0.5 * (nu[0, i] + nu[0, i + 1])
+        out[nz, i] = 0.5 * (nu[nz + 1, i] + nu[nz + 1, i + 1])
+    out[0, nr], out[nz, nr] = nu[0, nr + 1], nu[nz + 1, nr + 1]
 
 
 @njit(cache=True, error_model="numpy")
@@ -179,10 +180,13 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
 
 
 @njit(cache=True, error_model="numpy")
-def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z, flux_r, flux_z, out_u, out_v, out_w):
+def momentum_rates(
+    u, v, w, p, nu, nuc, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z, flux_r, flux_z, out_u, out_v, out_w
+):  # fmt: skip
     """Rates of change of u, v, w [m/s2] from advection, stress, pressure and forces; zero on given faces.
 
-    fr: (nz, nr+1), ft: (nz, nr) torque over density [m2/s2], fz: (nz+1, nr). adv_*, vis_*, flux_*: work arrays.
+    nuc: (nz+1, nr+1) from `corner_viscosity`. fr: (nz, nr+1), ft: (nz, nr) torque over density [m2/s2],
+    fz: (nz+1, nr). adv_*, vis_*, flux_*: work arrays.
     Second order; central fluxes that conserve kinetic energy, the centrifugal term included: it is the exact
     counterpart of the angular-momentum flux, so that swirl and radial motion exchange energy without a loss.
     """
@@ -204,33 +208,35 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
             stretch = (u[j, i + 1] - u[j, i]) / m.dr[i]
             flux_r[j, i] = mean_mass * 0.5 * (u[j, i] + u[j, i + 1]) - 2.0 * nu[j + 1, i + 1] * r[i] * stretch * m.dz[j]
     reach_bottom, reach_top = m.dzc[0] / m.dzc[1], m.dzc[nz] / m.dzc[nz - 1]
+    for j in range(1, nz):
+        for i in range(1, nr):
+            mass = 0.5 * (m.a[i - 1] * w[j, i - 1] + m.a[i] * w[j, i])
+            shear = (u[j, i] - u[j - 1, i]) / m.dzc[j] + (w[j, i] - w[j, i - 1]) / m.drc[i]
+            flux_z[j, i] = mass * 0.5 * (u[j - 1, i] + u[j, i]) - nuc[j, i] * shear * m.ac[i]
+        mass = 0.5 * m.a[nr - 1] * w[j, nr - 1]
+        shear = (u[j, nr] - u[j - 1, nr]) / m.dzc[j] + (e.side_w[j] - w[j, nr - 1]) / m.drc[nr]
+        stress = nuc[j, nr] * shear * m.ac[nr] * e.side_stress_w[j]
+        flux_z[j, nr] = mass * 0.5 * (u[j - 1, nr] + u[j, nr]) - stress
     for i in range(1, nr + 1):
-        outer = m.a[i] if i < nr else 0.0
-        for j in range(nz + 1):
-            nuc = corner_viscosity(nu, j, i, nz, nr)
-            w_out = w[j, i] if i < nr else 0.0
-            mass = 0.5 * (m.a[i - 1] * w[j, i - 1] + outer * w_out)
+        blend = e.blend_speed * m.ac[i]
+        for j in (0, nz):
             if i < nr:
-                dwdr = (w[j, i] - w[j, i - 1]) / m.drc[i]
-                share = 1.0
+                mass = 0.5 * (m.a[i - 1] * w[j, i - 1] + m.a[i] * w[j, i])
+                dwdr, share = (w[j, i] - w[j, i - 1]) / m.drc[i], 1.0
             else:
-                dwdr = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr]
-                share = e.side_stress_w[j]
+                mass = 0.5 * m.a[nr - 1] * w[j, nr - 1]
+                dwdr, share = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr], e.side_stress_w[j]
             if j == 0:
                 inside, given = u[0, i], e.bottom_u[i]
-                face = carried(-mass, inside, u[1, i], reach_bottom, given, 1.0, e.blend_speed * m.ac[i])
+                face = carried(-mass, inside, u[1, i], reach_bottom, given, 1.0, blend)
                 shear = (inside - given) / m.dzc[0] + dwdr
                 share *= e.bottom_stress_u[i]
-            elif j == nz:
+            else:
                 inside, given = u[nz - 1, i], e.top_u[i]
-                blend = e.blend_speed * m.ac[i]
                 face = carried(mass, inside, u[nz - 2, i], reach_top, given, e.top_carry_u[i], blend)
                 shear = (given - inside) / m.dzc[nz] + dwdr
                 share *= e.top_stress_u[i]
-            else:
-                face = 0.5 * (u[j - 1, i] + u[j, i])
-                shear = (u[j, i] - u[j - 1, i]) / m.dzc[j] + dwdr
-            flux_z[j, i] = mass * face - nuc * shear * m.ac[i] * share
+            flux_z[j, i] = mass * face - nuc[j, i] * shear * m.ac[i] * share
     for j in range(nz):
         out_u[j, 0] = 0.0
         for i in range(1, nr):
@@ -277,32 +283,34 @@ def momentum_rates(u, v, w, p, nu, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z,
         upper = m.dz[j] if j < nz else 0.0
         half = 0.5 * (m.dz[j - 1] + upper)
         flux_r[j, 0] = 0.0
-        for i in range(1, nr + 1):
-            nuc = corner_viscosity(nu, j, i, nz, nr)
-            u_up = u[j, i] if j < nz else 0.0
-            mass = 0.5 * rf[i] * (m.dz[j - 1] * u[j - 1, i] + upper * u_up)
-            if j < nz:
-                dudz = (u[j, i] - u[j - 1, i]) / m.dzc[j]
-                share = 1.0
-            else:
-                dudz = (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz]
-                share = e.top_stress_u[i]
-            if i < nr:
-                face = 0.5 * (w[j, i - 1] + w[j, i])
-                shear = dudz + (w[j, i] - w[j, i - 1]) / m.drc[i]
-            else:
-                inside, given = w[j, nr - 1], e.side_w[j]
-                blend = e.blend_speed * rf[nr] * half
-                face = carried(mass, inside, w[j, nr - 2], reach_side, given, e.side_carry_w[j], blend)
-                shear = dudz + (given - inside) / m.drc[nr]
-                share *= e.side_stress_w[j]
-            flux_r[j, i] = mass * face - nuc * shear * rf[i] * half * share
-    for i in range(nr):
-        out_w[0, i] = 0.0
-        for j in range(1, nz):
+        if j < nz:
+            for i in range(1, nr):
+                mass = 0.5 * rf[i] * (m.dz[j - 1] * u[j - 1, i] + upper * u[j, i])
+                shear = (u[j, i] - u[j - 1, i]) / m.dzc[j] + (w[j, i] - w[j, i - 1]) / m.drc[i]
+                flux_r[j, i] = mass * 0.5 * (w[j, i - 1] + w[j, i]) - nuc[j, i] * shear * rf[i] * half
+            mass = 0.5 * rf[nr] * (m.dz[j - 1] * u[j - 1, nr] + upper * u[j, nr])
+            dudz, share = (u[j, nr] - u[j - 1, nr]) / m.dzc[j], e.side_stress_w[j]
+        else:
+            for i in range(1, nr):
+                mass = 0.5 * rf[i] * m.dz[nz - 1] * u[nz - 1, i]
+                shear = (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz] + (w[nz, i] - w[nz, i - 1]) / m.drc[i]
+                stress = nuc[nz, i] * shear * rf[i] * half * e.top_stress_u[i]
+                flux_r[nz, i] = mass * 0.5 * (w[nz, i - 1] + w[nz, i]) - stress
+            mass = 0.5 * rf[nr] * m.dz[nz - 1] * u[nz - 1, nr]
+            dudz = (e.top_u[nr] - u[nz - 1, nr]) / m.dzc[nz]
+            share = e.top_stress_u[nr] * e.side_stress_w[nz]
+        inside, given = w[j, nr - 1], e.side_w[j]
+        blend = e.blend_speed * rf[nr] * half
+        face = carried(mass, inside, w[j, nr - 2], reach_side, given, e.side_carry_w[j], blend)
+        shear = dudz + (given - inside) / m.drc[nr]
+        flux_r[j, nr] = mass * face - nuc[j, nr] * shear * rf[nr] * half * share
+    for j in range(1, nz):
+        for i in range(nr):
             gain = flux_r[j, i] - flux_r[j, i + 1] + flux_z[j - 1, i] - flux_z[j, i]
             volume = m.a[i] * 0.5 * (m.dz[j - 1] + m.dz[j])
             out_w[j, i] = gain / volume - (p[j, i] - p[j - 1, i]) / m.dzc[j] + fz[j, i]
+    for i in range(nr):
+        out_w[0, i] = 0.0
         if e.top_kind[i] == 1:
             wn = w[nz, i]
             gain = flux_r[nz, i] - flux_r[nz, i + 1] + flux_z[nz - 1, i] - m.a[i] * wn * wn
@@ -328,27 +336,43 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
     """Fill `out` (nz+2, nr+2) with molecular plus rotation-damped mixing-length viscosity [m2/s].
 
     nu_t = (length f)^2 S, S^2 = 2 S_ij S_ij, N = (2 v/r^2) d(rv)/dr, f = S^2/(S^2 + beta N) for N > 0 and
-    1 + (cap-1) tanh(-beta N/((cap-1) S^2)) for N < 0: one slope on both sides. For small Ri = N/S^2 that is
+    1 + (cap-1) q/(q + (cap-1) S^2), q = -beta N, for N < 0: one slope on both sides. For small Ri = N/S^2 that is
     Bradshaw's l = l0 (1 - beta Ri), who damps the length, not the viscosity. length: (nz, nr) [m].
     floor_rate [1/s] regularises S at rest. Rim values are molecular: the length vanishes at a wall.
     """
     nz, nr = v.shape
     r, rf = m.r, m.rf
     shear = np.empty((nz + 1, nr + 1))
-    for j in range(nz + 1):
-        shear[j, 0] = 0.0
-        for i in range(1, nr + 1):
+    padded, r_wide, z_wide = np.empty((nz + 2, nr + 2)), np.empty(nr), np.empty(nz)
+    for j in range(1, nz):
+        for i in range(1, nr):
+            shear[j, i] = (w[j, i] - w[j, i - 1]) / m.drc[i] + (u[j, i] - u[j - 1, i]) / m.dzc[j]
+        side = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr] * e.side_stress_w[j]
+        shear[j, nr] = side + (u[j, nr] - u[j - 1, nr]) / m.dzc[j]
+    for i in range(1, nr + 1):
+        for j in (0, nz):
             if i < nr:
                 dwdr = (w[j, i] - w[j, i - 1]) / m.drc[i]
             else:
                 dwdr = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr] * e.side_stress_w[j]
             if j == 0:
-                dudz = (u[0, i] - e.bottom_u[i]) / m.dzc[0] * e.bottom_stress_u[i]
-            elif j == nz:
-                dudz = (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz] * e.top_stress_u[i]
+                shear[j, i] = dwdr + (u[0, i] - e.bottom_u[i]) / m.dzc[0] * e.bottom_stress_u[i]
             else:
-                dudz = (u[j, i] - u[j - 1, i]) / m.dzc[j]
-            shear[j, i] = dwdr + dudz
+                shear[j, i] = dwdr + (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz] * e.top_stress_u[i]
+    shear[:, 0] = 0.0
+    # v with a rim: its mirror image behind the axis, the walls' values (or v itself where they slip) on them.
+    for j in range(nz):
+        padded[j + 1, 0] = -v[j, 0]
+        for i in range(nr):
+            padded[j + 1, i + 1] = v[j, i]
+        padded[j + 1, nr + 1] = e.side_v[j] if e.side_stress_v[j] > 0.5 else v[j, nr - 1]
+        below, above = m.z[j - 1] if j > 0 else 0.0, m.z[j + 1] if j < nz - 1 else m.zf[nz]
+        z_wide[j] = above - below
+    for i in range(nr):
+        padded[0, i + 1] = v[0, i] + e.bottom_stress_v[i] * (e.bottom_v[i] - v[0, i])
+        padded[nz + 1, i + 1] = v[nz - 1, i] + e.top_stress_v[i] * (e.top_v[i] - v[nz - 1, i])
+        inner, outer = r[i - 1] if i > 0 else -r[0], r[i + 1] if i < nr - 1 else rf[nr]
+        r_wide[i] = outer - inner
     out[:, :] = nu0
     for j in range(nz):
         for i in range(nr):
@@ -356,111 +380,18 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
             s_tt = 0.5 * (u[j, i] + u[j, i + 1]) / r[i]
             s_zz = (w[j + 1, i] - w[j, i]) / m.dz[j]
             s_rz = 0.25 * (shear[j, i] + shear[j, i + 1] + shear[j + 1, i] + shear[j + 1, i + 1])
-            inner = v[j, i - 1] if i > 0 else -v[j, 0]
-            r_inner = r[i - 1] if i > 0 else -r[0]
-            if i < nr - 1:
-                outer, r_outer = v[j, i + 1], r[i + 1]
-            elif e.side_stress_v[j] > 0.5:
-                outer, r_outer = e.side_v[j], rf[nr]
-            else:
-                outer, r_outer = v[j, i], rf[nr]
-            dvdr = (outer - inner) / (r_outer - r_inner)
-            s_rt = dvdr - v[j, i] / r[i]
-            if j == 0:
-                below, z_below = v[0, i] + e.bottom_stress_v[i] * (e.bottom_v[i] - v[0, i]), 0.0
-            else:
-                below, z_below = v[j - 1, i], m.z[j - 1]
-            if j == nz - 1:
-                above, z_above = v[j, i] + e.top_stress_v[i] * (e.top_v[i] - v[j, i]), m.zf[nz]
-            else:
-                above, z_above = v[j + 1, i], m.z[j + 1]
-            s_tz = (above - below) / (z_above - z_below)
+            dvdr = (padded[j + 1, i + 2] - padded[j + 1, i]) / r_wide[i]
+            turn = v[j, i] / r[i]
+            s_rt = dvdr - turn
+            s_tz = (padded[j + 2, i + 1] - padded[j, i + 1]) / z_wide[j]
             s2 = 2.0 * (s_rr * s_rr + s_tt * s_tt + s_zz * s_zz) + s_rz * s_rz + s_rt * s_rt + s_tz * s_tz
             s2 += floor_rate * floor_rate
-            turning = 2.0 * v[j, i] / r[i] * (dvdr + v[j, i] / r[i])
-            if turning > 0.0:
-                f = s2 / (s2 + beta * turning)
-            else:
-                f = 1.0 + (cap - 1.0) * np.tanh(-beta * turning / ((cap - 1.0) * s2))
+            q = 2.0 * beta * turn * (dvdr + turn)
+            stable, unstable = max(q, 0.0), max(-q, 0.0)
+            f = s2 / (s2 + stable) + (cap - 1.0) * unstable / (unstable + (cap - 1.0) * s2 + 1e-300)
             out[j + 1, i + 1] = nu0 + (length[j, i] * f) ** 2 * np.sqrt(s2)
     # The axis is no wall: its rim is the value beside it.
     out[:, 0] = out[:, 1]
-
-
-@njit(cache=True, error_model="numpy")
-def solve_line(lower, diag, upper, rhs, work, n):
-    """Solve one tridiagonal system in place (Thomas); rhs becomes the solution. All arrays hold n entries."""
-    pivot = 1.0 / diag[0]
-    work[0] = upper[0] * pivot
-    rhs[0] *= pivot
-    for k in range(1, n):
-        pivot = 1.0 / (diag[k] - lower[k] * work[k - 1])
-        work[k] = upper[k] * pivot
-        rhs[k] = (rhs[k] - lower[k] * rhs[k - 1]) * pivot
-    for k in range(n - 2, -1, -1):
-        rhs[k] -= work[k] * rhs[k + 1]
-
-
-@njit(cache=True, error_model="numpy")
-def sweep_v(u, w, nu, m, e, step, rhs, half):
-    """Solve (1 - step A_r)(1 - step A_z) d = rhs for v in place; `half` keeps the result after the first factor.
-
-    A is exactly the derivative by v of `swirl_fluxes`, so the step's effective fluxes are those of v + half
-    (along r) and v + d (along z) and the angular momentum closes to round-off.
-    """
-    nz, nr = rhs.shape
-    r, rf = m.r, m.rf
-    n = max(nz, nr)
-    lo, di, up, wk = np.empty(n), np.empty(n), np.empty(n), np.empty(n)
-    for j in range(nz):
-        for i in range(nr):
-            scale = step / (m.a[i] * m.dz[j] * r[i])
-            lo[i] = 0.0
-            up[i] = 0.0
-            di[i] = 1.0
-            if i > 0:
-                adv = 0.5 * rf[i] * rf[i] * u[j, i] * m.dz[j]
-                vis = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1]) * rf[i] ** 3 / m.drc[i] * m.dz[j]
-                lo[i] = -scale * (adv + vis / r[i - 1])
-                di[i] += scale * (vis / r[i] - adv)
-            if i < nr - 1:
-                adv = 0.5 * rf[i + 1] * rf[i + 1] * u[j, i + 1] * m.dz[j]
-                vis = 0.5 * (nu[j + 1, i + 1] + nu[j + 1, i + 2]) * rf[i + 1] ** 3 / m.drc[i + 1] * m.dz[j]
-                up[i] = scale * (adv - vis / r[i + 1])
-                di[i] += scale * (vis / r[i] + adv)
-            else:
-                reach = m.drc[nr] / m.drc[nr - 1]
-                one, two, _ = carried_weights(u[j, nr], reach, e.side_carry_v[j], e.blend_speed)
-                adv = rf[nr] ** 3 * u[j, nr] * m.dz[j]
-                vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * m.dz[j] * e.side_stress_v[j]
-                lo[i] += scale * adv * two / r[i - 1]
-                di[i] += scale * (adv * one + vis) / r[i]
-        solve_line(lo, di, up, rhs[j], wk, nr)
-    half[:, :] = rhs
-    lo2, di2, up2 = np.zeros((nz, nr)), np.empty((nz, nr)), np.zeros((nz, nr))
-    for j in range(nz):
-        scale = step / m.dz[j]
-        for i in range(nr):
-            d = 1.0
-            if j > 0:
-                vis = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / m.dzc[j]
-                lo2[j, i] = -scale * (0.5 * w[j, i] + vis)
-                d += scale * (vis - 0.5 * w[j, i])
-            else:
-                one, two, _ = carried_weights(-w[0, i], m.dzc[0] / m.dzc[1], 1.0, e.blend_speed)
-                up2[0, i] = -scale * w[0, i] * two
-                d += scale * (nu[0, i + 1] / m.dzc[0] * e.bottom_stress_v[i] - w[0, i] * one)
-            if j < nz - 1:
-                vis = 0.5 * (nu[j + 1, i + 1] + nu[j + 2, i + 1]) / m.dzc[j + 1]
-                up2[j, i] += scale * (0.5 * w[j + 1, i] - vis)
-                d += scale * (vis + 0.5 * w[j + 1, i])
-            else:
-                reach = m.dzc[nz] / m.dzc[nz - 1]
-                one, two, _ = carried_weights(w[nz, i], reach, e.top_carry_v[i], e.blend_speed)
-                lo2[j, i] += scale * w[nz, i] * two
-                d += scale * (nu[nz + 1, i + 1] / m.dzc[nz] * e.top_stress_v[i] + w[nz, i] * one)
-            di2[j, i] = d
-    solve_columns(lo2, di2, up2, rhs, nz)
 
 
 @njit(cache=True, error_model="numpy")
@@ -482,127 +413,198 @@ def solve_columns(lower, diag, upper, rhs, n):
 
 
 @njit(cache=True, error_model="numpy")
-def sweep_u(u, w, nu, m, e, step, rhs):
-    """Solve (1 - step A_r)(1 - step A_z) d = rhs for u in place, with the advecting velocities frozen in A."""
-    nz = u.shape[0]
-    nr = u.shape[1] - 1
-    r, rf = m.r, m.rf
-    lo, di, up, wk = np.empty(nr + 1), np.empty(nr + 1), np.empty(nr + 1), np.empty(nr + 1)
-    for j in range(nz):
-        lo[0], di[0], up[0], rhs[j, 0] = 0.0, 1.0, 0.0, 0.0
-        for i in range(1, nr + 1):
-            lo[i], di[i], up[i] = 0.0, 1.0, 0.0
-            if i == nr and e.side_kind[j] == 0:
-                rhs[j, nr] = 0.0
-                continue
-            scale = step / m.ac[i]
-            adv = 0.5 * (rf[i - 1] * u[j, i - 1] + rf[i] * u[j, i])
-            vis = 2.0 * nu[j + 1, i] * r[i - 1] / m.dr[i - 1]
-            lo[i] = -scale * (adv + vis)
-            di[i] += scale * (vis - adv)
-            if i < nr:
-                adv = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1])
-                vis = 2.0 * nu[j + 1, i + 1] * r[i] / m.dr[i]
-                up[i] = scale * (adv - vis)
-                di[i] += scale * (adv + vis)
-                face_nu = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1])
-                di[i] += scale * 2.0 * face_nu * m.drc[i] / rf[i]
-            else:
-                # Only the damping part of the boundary's own terms is implicit.
-                di[i] += scale * max(0.0, 2.0 * rf[nr] * u[j, nr])
-                di[i] += step * abs(side_pressure_slope(u[j, nr], e, j)) / m.drc[nr]
-        solve_line(lo, di, up, rhs[j], wk, nr + 1)
-    lo2, di2, up2 = np.zeros((nz, nr + 1)), np.ones((nz, nr + 1)), np.zeros((nz, nr + 1))
-    for j in range(nz):
-        for i in range(1, nr + 1):
-            if i == nr and e.side_kind[j] == 0:
-                continue
-            outer = m.a[i] if i < nr else 0.0
-            scale = step / (m.ac[i] * m.dz[j])
-            w_out = w[j, i] if i < nr else 0.0
-            mass = 0.5 * (m.a[i - 1] * w[j, i - 1] + outer * w_out)
-            share = e.side_stress_w[j] if i == nr else 1.0
-            vis = corner_viscosity(nu, j, i, nz, nr) * m.ac[i] / m.dzc[j] * share
-            if j > 0:
-                lo2[j, i] = -scale * (0.5 * mass + vis)
-                di2[j, i] += scale * (vis - 0.5 * mass)
-            else:
-                one, two, _ = carried_weights(-mass, m.dzc[0] / m.dzc[1], 1.0, e.blend_speed * m.ac[i])
-                up2[j, i] = -scale * mass * two
-                di2[j, i] += scale * (vis * e.bottom_stress_u[i] - mass * one)
-            w_out = w[j + 1, i] if i < nr else 0.0
-            mass = 0.5 * (m.a[i - 1] * w[j + 1, i - 1] + outer * w_out)
-            share = e.side_stress_w[j + 1] if i == nr else 1.0
-            vis = corner_viscosity(nu, j + 1, i, nz, nr) * m.ac[i] / m.dzc[j + 1] * share
-            if j < nz - 1:
-                up2[j, i] += scale * (0.5 * mass - vis)
-                di2[j, i] += scale * (vis + 0.5 * mass)
-            else:
-                reach = m.dzc[nz] / m.dzc[nz - 1]
-                one, two, _ = carried_weights(mass, reach, e.top_carry_u[i], e.blend_speed * m.ac[i])
-                lo2[j, i] += scale * mass * two
-                di2[j, i] += scale * (vis * e.top_stress_u[i] + mass * one)
-    solve_columns(lo2, di2, up2, rhs, nz)
+def solve_rows(lower, diag, upper, rhs):
+    """Solve a tridiagonal system along the second axis for every row, in place; diag is overwritten.
+
+    Rows are taken eight at a time side by side: one row alone waits for each of its divisions.
+    """
+    nz, n = rhs.shape
+    lo, di, up, rh = np.empty((n, 8)), np.empty((n, 8)), np.empty((n, 8)), np.empty((n, 8))
+    for first in range(0, nz, 8):
+        for k in range(8):
+            j = min(first + k, nz - 1)
+            for i in range(n):
+                lo[i, k], di[i, k], up[i, k], rh[i, k] = lower[j, i], diag[j, i], upper[j, i], rhs[j, i]
+        solve_columns(lo, di, up, rh, n)
+        for k in range(min(8, nz - first)):
+            for i in range(n):
+                rhs[first + k, i] = rh[i, k]
 
 
 @njit(cache=True, error_model="numpy")
-def sweep_w(u, w, nu, m, e, step, rhs):
-    """Solve (1 - step A_r)(1 - step A_z) d = rhs for w in place, with the advecting velocities frozen in A."""
+def sweep_v(u, w, nu, m, e, step, rhs, half):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs for v in place; `half` keeps the result after the first factor.
+
+    A is exactly the derivative by v of `swirl_fluxes`, so the step's effective fluxes are those of v + half
+    (along r) and v + d (along z) and the angular momentum closes to round-off.
+    """
+    nz, nr = rhs.shape
+    r, rf = m.r, m.rf
+    lo, di, up = np.zeros((nz, nr)), np.ones((nz, nr)), np.zeros((nz, nr))
+    scale = step / (m.a * r)
+    weight_adv, weight_vis = 0.5 * rf * rf, 0.5 * rf**3 / m.drc
+    reach = m.drc[nr] / m.drc[nr - 1]
+    for j in range(nz):
+        for i in range(1, nr):
+            adv = weight_adv[i] * u[j, i]
+            vis = weight_vis[i] * (nu[j + 1, i] + nu[j + 1, i + 1])
+            lo[j, i] = -scale[i] * (adv + vis / r[i - 1])
+            di[j, i] += scale[i] * (vis / r[i] - adv)
+        for i in range(nr - 1):
+            adv = weight_adv[i + 1] * u[j, i + 1]
+            vis = weight_vis[i + 1] * (nu[j + 1, i + 1] + nu[j + 1, i + 2])
+            up[j, i] = scale[i] * (adv - vis / r[i + 1])
+            di[j, i] += scale[i] * (vis / r[i] + adv)
+        one, two, _ = carried_weights(u[j, nr], reach, e.side_carry_v[j], e.blend_speed)
+        adv = rf[nr] ** 3 * u[j, nr]
+        vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * e.side_stress_v[j]
+        lo[j, nr - 1] += scale[nr - 1] * adv * two / r[nr - 2]
+        di[j, nr - 1] += scale[nr - 1] * (adv * one + vis) / r[nr - 1]
+    solve_rows(lo, di, up, rhs)
+    half[:, :] = rhs
+    lo[:, :], di[:, :], up[:, :] = 0.0, 1.0, 0.0
+    for j in range(1, nz):
+        below, above = step / m.dz[j - 1], step / m.dz[j]
+        for i in range(nr):
+            adv, vis = 0.5 * w[j, i], 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / m.dzc[j]
+            up[j - 1, i] = below * (adv - vis)
+            di[j - 1, i] += below * (vis + adv)
+            lo[j, i] = -above * (adv + vis)
+            di[j, i] += above * (vis - adv)
+    bottom, top = step / m.dz[0], step / m.dz[nz - 1]
+    for i in range(nr):
+        one, two, _ = carried_weights(-w[0, i], m.dzc[0] / m.dzc[1], 1.0, e.blend_speed)
+        up[0, i] -= bottom * w[0, i] * two
+        di[0, i] += bottom * (nu[0, i + 1] / m.dzc[0] * e.bottom_stress_v[i] - w[0, i] * one)
+        one, two, _ = carried_weights(w[nz, i], m.dzc[nz] / m.dzc[nz - 1], e.top_carry_v[i], e.blend_speed)
+        lo[nz - 1, i] += top * w[nz, i] * two
+        di[nz - 1, i] += top * (nu[nz + 1, i + 1] / m.dzc[nz] * e.top_stress_v[i] + w[nz, i] * one)
+    solve_columns(lo, di, up, rhs, nz)
+
+
+@njit(cache=True, error_model="numpy")
+def sweep_u(u, w, nu, nuc, m, e, step, rhs):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs for u in place.
+
+    A holds the own advection of u along r, the transport by w and the stress of one component.
+    """
+    nz = u.shape[0]
+    nr = u.shape[1] - 1
+    r, rf = m.r, m.rf
+    lo, di, up = np.zeros((nz, nr + 1)), np.ones((nz, nr + 1)), np.zeros((nz, nr + 1))
+    scale = step / m.ac
+    weight, hoop = 2.0 * r / m.dr, m.drc[1:] / rf[1:]
+    for j in range(nz):
+        rhs[j, 0] = 0.0
+        for i in range(1, nr):
+            adv = 0.5 * (rf[i - 1] * u[j, i - 1] + rf[i] * u[j, i])
+            vis = nu[j + 1, i] * weight[i - 1]
+            lo[j, i] = -scale[i] * (adv + vis)
+            out = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1])
+            vis_out = nu[j + 1, i + 1] * weight[i]
+            up[j, i] = scale[i] * (out - vis_out)
+            turning = (nu[j + 1, i] + nu[j + 1, i + 1]) * hoop[i - 1]
+            di[j, i] += scale[i] * (vis - adv + out + vis_out + turning)
+        if e.side_kind[j] == 1:
+            adv = 0.5 * (rf[nr - 1] * u[j, nr - 1] + rf[nr] * u[j, nr])
+            vis = nu[j + 1, nr] * weight[nr - 1]
+            lo[j, nr] = -scale[nr] * (adv + vis)
+            # Only the damping part of the boundary's own terms is implicit.
+            di[j, nr] += scale[nr] * (vis - adv + max(0.0, 2.0 * rf[nr] * u[j, nr]))
+            di[j, nr] += step * abs(side_pressure_slope(u[j, nr], e, j)) / m.drc[nr]
+        else:
+            rhs[j, nr] = 0.0
+    solve_rows(lo, di, up, rhs)
+    lo[:, :], di[:, :], up[:, :] = 0.0, 1.0, 0.0
+    inverse = 1.0 / m.ac
+    for j in range(1, nz):
+        below, above = step / m.dz[j - 1], step / m.dz[j]
+        for i in range(1, nr):
+            adv = 0.25 * (m.a[i - 1] * w[j, i - 1] + m.a[i] * w[j, i]) * inverse[i]
+            vis = nuc[j, i] / m.dzc[j]
+            up[j - 1, i] = below * (adv - vis)
+            di[j - 1, i] += below * (vis + adv)
+            lo[j, i] = -above * (adv + vis)
+            di[j, i] += above * (vis - adv)
+        adv, vis = 0.25 * m.a[nr - 1] * w[j, nr - 1] * inverse[nr], nuc[j, nr] / m.dzc[j] * e.side_stress_w[j]
+        if e.side_kind[j - 1] == 1:
+            up[j - 1, nr] = below * (adv - vis)
+            di[j - 1, nr] += below * (vis + adv)
+        if e.side_kind[j] == 1:
+            lo[j, nr] = -above * (adv + vis)
+            di[j, nr] += above * (vis - adv)
+    bottom, top = step / m.dz[0], step / m.dz[nz - 1]
+    for i in range(1, nr + 1):
+        outer = m.a[i] if i < nr else 0.0
+        low = 0.5 * (m.a[i - 1] * w[0, i - 1] + outer * (w[0, i] if i < nr else 0.0)) * inverse[i]
+        high = 0.5 * (m.a[i - 1] * w[nz, i - 1] + outer * (w[nz, i] if i < nr else 0.0)) * inverse[i]
+        if i < nr or e.side_kind[0] == 1:
+            share = e.bottom_stress_u[i] * (e.side_stress_w[0] if i == nr else 1.0)
+            one, two, _ = carried_weights(-low, m.dzc[0] / m.dzc[1], 1.0, e.blend_speed)
+            up[0, i] -= bottom * low * two
+            di[0, i] += bottom * (nuc[0, i] / m.dzc[0] * share - low * one)
+        if i < nr or e.side_kind[nz - 1] == 1:
+            share = e.top_stress_u[i] * (e.side_stress_w[nz] if i == nr else 1.0)
+            one, two, _ = carried_weights(high, m.dzc[nz] / m.dzc[nz - 1], e.top_carry_u[i], e.blend_speed)
+            lo[nz - 1, i] += top * high * two
+            di[nz - 1, i] += top * (nuc[nz, i] / m.dzc[nz] * share + high * one)
+    solve_columns(lo, di, up, rhs, nz)
+
+
+@njit(cache=True, error_model="numpy")
+def sweep_w(u, w, nu, nuc, m, e, step, rhs):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs for w in place.
+
+    A holds the own advection of w along z, the transport by u and the stress of one component.
+    """
     nz = w.shape[0] - 1
     nr = w.shape[1]
     rf = m.rf
-    lo, di, up, wk = np.empty(nr), np.empty(nr), np.empty(nr), np.empty(nr)
+    lo, di, up = np.zeros((nz + 1, nr)), np.ones((nz + 1, nr)), np.zeros((nz + 1, nr))
+    scale = step / m.a
+    weight = rf[:nr] / m.drc[:nr]
+    reach = m.drc[nr] / m.drc[nr - 1]
     rhs[0, :] = 0.0
     for j in range(1, nz + 1):
         upper = m.dz[j] if j < nz else 0.0
-        half = 0.5 * (m.dz[j - 1] + upper)
+        # Shares of the u below and above this z-face; beyond the ceiling there is none.
+        total = m.dz[j - 1] + upper
+        share_low, share_high, above = m.dz[j - 1] / total, upper / total, min(j, nz - 1)
+        for i in range(1, nr):
+            adv = 0.5 * rf[i] * (share_low * u[j - 1, i] + share_high * u[above, i])
+            vis = nuc[j, i] * weight[i] * (e.top_stress_u[i] if j == nz else 1.0)
+            lo[j, i] = -scale[i] * (adv + vis)
+            di[j, i] += scale[i] * (vis - adv)
+            up[j, i - 1] = scale[i - 1] * (adv - vis)
+            di[j, i - 1] += scale[i - 1] * (vis + adv)
+        adv = rf[nr] * (share_low * u[j - 1, nr] + share_high * u[above, nr])
+        share = e.side_stress_w[j] * (e.top_stress_u[nr] if j == nz else 1.0)
+        one, two, _ = carried_weights(adv, reach, e.side_carry_w[j], e.blend_speed * rf[nr])
+        lo[j, nr - 1] += scale[nr - 1] * adv * two
+        di[j, nr - 1] += scale[nr - 1] * (nuc[j, nr] * rf[nr] / m.drc[nr] * share + adv * one)
+    for i in range(nr):
+        if e.top_kind[i] == 0:
+            lo[nz, i], di[nz, i], up[nz, i], rhs[nz, i] = 0.0, 1.0, 0.0, 0.0
+    solve_rows(lo, di, up, rhs)
+    lo[:, :], di[:, :], up[:, :] = 0.0, 1.0, 0.0
+    for j in range(nz):
+        below = step / (0.5 * (m.dz[j - 1] + m.dz[j])) if j > 0 else 0.0
+        above = step / (0.5 * (m.dz[j] + (m.dz[j + 1] if j < nz - 1 else 0.0)))
         for i in range(nr):
-            lo[i], di[i], up[i] = 0.0, 1.0, 0.0
-            if j == nz and e.top_kind[i] == 0:
-                rhs[nz, i] = 0.0
-                continue
-            scale = step / (m.a[i] * half)
-            u_up = u[j, i] if j < nz else 0.0
-            if i > 0:
-                share = e.top_stress_u[i] if j == nz else 1.0
-                mass = 0.5 * rf[i] * (m.dz[j - 1] * u[j - 1, i] + upper * u_up)
-                vis = corner_viscosity(nu, j, i, nz, nr) * rf[i] * half / m.drc[i] * share
-                lo[i] = -scale * (0.5 * mass + vis)
-                di[i] += scale * (vis - 0.5 * mass)
-            u_up = u[j, i + 1] if j < nz else 0.0
-            mass = 0.5 * rf[i + 1] * (m.dz[j - 1] * u[j - 1, i + 1] + upper * u_up)
-            share = e.top_stress_u[i + 1] if j == nz else 1.0
-            vis = corner_viscosity(nu, j, i + 1, nz, nr) * rf[i + 1] * half / m.drc[i + 1] * share
-            if i < nr - 1:
-                up[i] = scale * (0.5 * mass - vis)
-                di[i] += scale * (vis + 0.5 * mass)
-            else:
-                reach = m.drc[nr] / m.drc[nr - 1]
-                one, two, _ = carried_weights(mass, reach, e.side_carry_w[j], e.blend_speed * rf[nr] * half)
-                lo[i] += scale * mass * two
-                di[i] += scale * (vis * e.side_stress_w[j] + mass * one)
-        solve_line(lo, di, up, rhs[j], wk, nr)
-    lo2, di2, up2 = np.zeros((nz + 1, nr)), np.ones((nz + 1, nr)), np.zeros((nz + 1, nr))
-    for j in range(1, nz + 1):
-        upper = m.dz[j] if j < nz else 0.0
-        half = 0.5 * (m.dz[j - 1] + upper)
-        for i in range(nr):
-            if j == nz and e.top_kind[i] == 0:
-                continue
-            scale = step / half
-            adv = 0.5 * (w[j - 1, i] + w[j, i])
-            vis = 2.0 * nu[j, i + 1] / m.dz[j - 1]
-            lo2[j, i] = -scale * (adv + vis)
-            di2[j, i] += scale * (vis - adv)
-            if j < nz:
-                adv = 0.5 * (w[j, i] + w[j + 1, i])
-                vis = 2.0 * nu[j + 1, i + 1] / m.dz[j]
-                up2[j, i] = scale * (adv - vis)
-                di2[j, i] += scale * (vis + adv)
-            else:
-                di2[j, i] += scale * max(0.0, 2.0 * w[nz, i])
-                di2[j, i] += step * abs(top_pressure_slope(w[nz, i], e, i)) / m.dzc[nz]
-    solve_columns(lo2, di2, up2, rhs, nz + 1)
+            adv = 0.5 * (w[j, i] + w[j + 1, i])
+            vis = 2.0 * nu[j + 1, i + 1] / m.dz[j]
+            up[j, i] = below * (adv - vis)
+            di[j, i] += below * (vis + adv)
+            lo[j + 1, i] = -above * (adv + vis)
+            di[j + 1, i] += above * (vis - adv)
+    last = step / (0.5 * m.dz[nz - 1])
+    for i in range(nr):
+        if e.top_kind[i] == 1:
+            di[nz, i] += last * max(0.0, 2.0 * w[nz, i])
+            di[nz, i] += step * abs(top_pressure_slope(w[nz, i], e, i)) / m.dzc[nz]
+        else:
+            lo[nz, i], di[nz, i] = 0.0, 1.0
+    solve_columns(lo, di, up, rhs, nz + 1)
 
 
 @njit(cache=True, error_model="numpy")
@@ -668,38 +670,29 @@ def scalar_rates(u, c, w, nu, schmidt, m, e, out):
 def sweep_scalar(u, w, nu, schmidt, m, step, rhs):
     """Solve (1 - step A_r)(1 - step A_z) d = rhs in place, A the derivative of `scalar_rates` by c."""
     nz, nr = rhs.shape
-    lo, di, up, wk = np.empty(nr), np.empty(nr), np.empty(nr), np.empty(nr)
+    lo, di, up = np.zeros((nz, nr)), np.ones((nz, nr)), np.zeros((nz, nr))
+    scale = step / m.a
+    weight = 0.5 * m.rf[:nr] / (m.drc[:nr] * schmidt)
     for j in range(nz):
+        for i in range(1, nr):
+            adv = 0.5 * m.rf[i] * u[j, i]
+            dif = weight[i] * (nu[j + 1, i] + nu[j + 1, i + 1])
+            lo[j, i] = -scale[i] * (adv + dif)
+            di[j, i] += scale[i] * (dif - adv)
+            up[j, i - 1] = scale[i - 1] * (adv - dif)
+            di[j, i - 1] += scale[i - 1] * (adv + dif)
+        di[j, nr - 1] += scale[nr - 1] * m.rf[nr] * max(u[j, nr], 0.0)
+    solve_rows(lo, di, up, rhs)
+    lo[:, :], di[:, :], up[:, :] = 0.0, 1.0, 0.0
+    for j in range(1, nz):
+        below, above = step / m.dz[j - 1], step / m.dz[j]
         for i in range(nr):
-            scale = step / m.a[i]
-            lo[i], di[i], up[i] = 0.0, 1.0, 0.0
-            if i > 0:
-                adv = 0.5 * m.rf[i] * u[j, i]
-                dif = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1]) / schmidt * m.rf[i] / m.drc[i]
-                lo[i] = -scale * (adv + dif)
-                di[i] += scale * (dif - adv)
-            if i < nr - 1:
-                adv = 0.5 * m.rf[i + 1] * u[j, i + 1]
-                dif = 0.5 * (nu[j + 1, i + 1] + nu[j + 1, i + 2]) / schmidt * m.rf[i + 1] / m.drc[i + 1]
-                up[i] = scale * (adv - dif)
-                di[i] += scale * (adv + dif)
-            else:
-                di[i] += scale * m.rf[nr] * max(u[j, nr], 0.0)
-        solve_line(lo, di, up, rhs[j], wk, nr)
-    lo2, di2, up2 = np.zeros((nz, nr)), np.ones((nz, nr)), np.zeros((nz, nr))
-    for j in range(nz):
-        scale = step / m.dz[j]
-        for i in range(nr):
-            if j > 0:
-                dif = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / schmidt / m.dzc[j]
-                lo2[j, i] = -scale * (0.5 * w[j, i] + dif)
-                di2[j, i] += scale * (dif - 0.5 * w[j, i])
-            else:
-                di2[j, i] -= scale * min(w[0, i], 0.0)
-            if j < nz - 1:
-                dif = 0.5 * (nu[j + 1, i + 1] + nu[j + 2, i + 1]) / schmidt / m.dzc[j + 1]
-                up2[j, i] = scale * (0.5 * w[j + 1, i] - dif)
-                di2[j, i] += scale * (0.5 * w[j + 1, i] + dif)
-            else:
-                di2[j, i] += scale * max(w[nz, i], 0.0)
-    solve_columns(lo2, di2, up2, rhs, nz)
+            adv, dif = 0.5 * w[j, i], 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / (schmidt * m.dzc[j])
+            up[j - 1, i] = below * (adv - dif)
+            di[j - 1, i] += below * (adv + dif)
+            lo[j, i] = -above * (adv + dif)
+            di[j, i] += above * (dif - adv)
+    for i in range(nr):
+        di[0, i] -= step / m.dz[0] * min(w[0, i], 0.0)
+        di[nz - 1, i] += step / m.dz[nz - 1] * max(w[nz, i], 0.0)
+    solve_columns(lo, di, up, rhs, nz)

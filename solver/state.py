@@ -107,7 +107,7 @@ class FlowProblem:
         k, src = self.work, self.sources
         out = np.empty_like(s.u), np.empty_like(s.v), np.empty_like(s.w)
         kernels.momentum_rates(
-            s.u, s.v, s.w, s.p, nu, self.grid.metric, self.edges_at(s.duct_pressure),
+            s.u, s.v, s.w, s.p, nu, corner(nu), self.grid.metric, self.edges_at(s.duct_pressure),
             src.radial_force, src.torque, src.axial_force,
             k.adv_r, k.vis_r, k.adv_z, k.vis_z, k.flux_r, k.flux_z, *out,
         )  # fmt: skip
@@ -127,6 +127,13 @@ class FlowProblem:
     def flow_through_exhaust(self, s: State) -> float:
         """Volume flow through the pressure faces of the ceiling [m3/s]."""
         return float(self.exhaust_areas @ s.w[-1])
+
+
+def corner(nu: Array) -> Array:
+    """Viscosity at the corners of the cells, (nz+1, nr+1), from that at centres with its rim [m2/s]."""
+    out = np.empty((nu.shape[0] - 1, nu.shape[1] - 1))
+    kernels.corner_viscosity(nu, out)
+    return out
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ import numpy as np
 from swirlwright.solver import kernels
 from swirlwright.solver.grid import Array
 from swirlwright.solver.projection import Projection
-from swirlwright.solver.state import FlowProblem, Sources, State
+from swirlwright.solver.state import FlowProblem, Sources, State, corner
 
 # Explicit parts bound the step by accuracy, not stability: cells crossed and radians turned in a step.
 COURANT = 1.5
@@ -28,7 +28,7 @@ SCHMIDT = 0.7
 
 @dataclass
 class SwirlBudget:
-    """Running integrals over time of the angular momentum's face fluxes (kinematic, per radian), of velocity and sources.
+    """Running integrals over time of angular-momentum fluxes (kinematic, per radian), velocity and sources.
 
     All arrays are sums of step times flux; divide by `time` for the mean. The fluxes are the effective ones of
     the factorised step, so that with the change stored they close to round-off.
@@ -96,42 +96,44 @@ class Stepper:
     def advance(self, s: State, step: float, budget: SwirlBudget | None = None) -> State:
         """One step of `step` seconds; adds the step's fluxes to `budget` if there is one."""
         first, second = self._at(s.time), self._at(s.time + step)
-        du1, dv1, dw1 = self._increment(first, s, step, None, budget)
+        nu1 = first.viscosity(s)
+        du1, dv1, dw1 = self._increment(first, s, nu1, step, None, budget)
         u, v, w = s.u + du1, s.v + dv1, s.w + dw1
         phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow)
         middle = replace(s, u=u, v=v, w=w, p=s.p + phi, duct_pressure=s.duct_pressure + duct)
         du1, dw1 = u - s.u, w - s.w
-        du2, dv2, dw2 = self._increment(second, middle, step, (du1, dv1, dw1), budget)
+        nu2 = second.viscosity(middle)
+        du2, dv2, dw2 = self._increment(second, middle, nu2, step, (du1, dv1, dw1), budget)
         u = s.u + 1.5 * du1 + 0.5 * du2
         v = s.v + 1.5 * dv1 + 0.5 * dv2
         w = s.w + 1.5 * dw1 + 0.5 * dw2
         phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow)
         return replace(
             middle, u=u, v=v, w=w, p=middle.p + phi, duct_pressure=middle.duct_pressure + duct, time=s.time + step,
-            fog=self._fog_after(first, s, middle, step),
+            fog=self._fog_after(s, nu1, middle, nu2, step),
         )  # fmt: skip
 
-    def _fog_after(self, problem: FlowProblem, s: State, middle: State, step: float) -> Array:
+    def _fog_after(self, s: State, nu1: Array, middle: State, nu2: Array, step: float) -> Array:
         """The fog at the end of a step by the same two stages: the flow of `s`, then that of `middle`."""
+        problem = self.problem
         if not problem.has_fog:
             return s.fog
         m, e = problem.grid.metric, problem.edges
         one, two = np.empty_like(s.fog), np.empty_like(s.fog)
-        nu = problem.viscosity(s)
-        kernels.scalar_rates(s.u, s.fog, s.w, nu, SCHMIDT, m, e, one)
+        kernels.scalar_rates(s.u, s.fog, s.w, nu1, SCHMIDT, m, e, one)
         one *= step
-        kernels.sweep_scalar(s.u, s.w, nu, SCHMIDT, m, step, one)
-        nu = problem.viscosity(middle)
-        kernels.scalar_rates(middle.u, s.fog + one, middle.w, nu, SCHMIDT, m, e, two)
+        kernels.sweep_scalar(s.u, s.w, nu1, SCHMIDT, m, step, one)
+        kernels.scalar_rates(middle.u, s.fog + one, middle.w, nu2, SCHMIDT, m, e, two)
         two *= step
         two -= 2.0 * one
-        kernels.sweep_scalar(middle.u, middle.w, nu, SCHMIDT, m, step, two)
+        kernels.sweep_scalar(middle.u, middle.w, nu2, SCHMIDT, m, step, two)
         return s.fog + 1.5 * one + 0.5 * two
 
     def _increment(
         self,
         problem: FlowProblem,
         s: State,
+        nu: Array,
         step: float,
         before: tuple[Array, Array, Array] | None,
         budget: SwirlBudget | None,
@@ -139,7 +141,6 @@ class Stepper:
         """Stage increments of u, v, w before projection: (1 - step A_r)(1 - step A_z) k = step F - 2 k_before."""
         m = problem.grid.metric
         edges = problem.edges_at(s.duct_pressure)
-        nu = problem.viscosity(s)
         rates = problem.rates(s, nu)
         k_u, k_v, k_w = (step * rate for rate in rates)
         if before is not None:
@@ -147,9 +148,10 @@ class Stepper:
             k_v -= 2.0 * before[1]
             k_w -= 2.0 * before[2]
         half = np.empty_like(k_v)
-        kernels.sweep_u(s.u, s.w, nu, m, edges, step, k_u)
+        corners = corner(nu)
+        kernels.sweep_u(s.u, s.w, nu, corners, m, edges, step, k_u)
         kernels.sweep_v(s.u, s.w, nu, m, edges, step, k_v, half)
-        kernels.sweep_w(s.u, s.w, nu, m, edges, step, k_w)
+        kernels.sweep_w(s.u, s.w, nu, corners, m, edges, step, k_w)
         if budget is not None:
             self._add_fluxes(problem, s, nu, s.v + half, s.v + k_v, 0.5 * step, budget)
         return k_u, k_v, k_w
@@ -162,8 +164,9 @@ class Stepper:
         kernels.swirl_fluxes(
             s.u, v_r, v_z, s.w, nu, problem.grid.metric, problem.edges, k.adv_r, k.vis_r, k.adv_z, k.vis_z
         )
-        for total, part in ((budget.adv_r, k.adv_r), (budget.vis_r, k.vis_r), (budget.adv_z, k.adv_z), (budget.vis_z, k.vis_z)):
-            total += weight * part
+        for name in ("adv_r", "vis_r", "adv_z", "vis_z"):
+            total = getattr(budget, name)
+            total += weight * getattr(k, name)
         budget.u += weight * s.u
         budget.w += weight * s.w
         budget.volume += weight * problem.sources.volume

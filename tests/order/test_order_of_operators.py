@@ -160,7 +160,7 @@ def test_mixing_length_viscosity_is_second_order(regime):
     s2 = 2 * normal + t["rz"] ** 2 + t["rt"] ** 2 + t["tz"] ** 2 + rate**2
     turning = 2 * v / R**2 * sp.diff(R * v, R)
     stable = s2 / (s2 + beta * turning)
-    unstable = 1 + (cap - 1) * sp.tanh(-beta * turning / ((cap - 1) * s2))
+    unstable = 1 - (cap - 1) * beta * turning / ((cap - 1) * s2 - beta * turning)
     exact = nu0 + (length * (stable if regime == "stable" else unstable)) ** 2 * sp.sqrt(s2)
 
     def error_of(cells: int) -> float:
