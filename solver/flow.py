@@ -15,6 +15,8 @@ from swirlwright.solver.state import FixedViscosity, FlowProblem, MixingLength, 
 KARMAN = 0.41  # von Karman's constant; Pope, Turbulent Flows, 2000
 # Where the flow turns round on an open face, the carried value changes over this share of the speed scale.
 BLEND_SHARE = 0.01
+# Cells are fine around the axis over this share of the radius (width of a Gaussian).
+CORE_SHARE = 0.15
 # The strain rate that regularises the mixing length at rest, over speed/length.
 RATE_FLOOR_SHARE = 1e-4
 
@@ -43,7 +45,8 @@ def build_grid(case: Case, cells: tuple[int, int] | None = None) -> Grid:
     """Grid of the case (or with other numbers of cells (nz, nr)): lip and hole heights lie on faces.
 
     Spacings: `grid.core_spacing` at the axis, half the uniform spacing at the side, `grid.floor_spacing` at the
-    floor and twice that below the ceiling; on another number of cells they change in proportion.
+    floor; on another number of cells they change in proportion. The lip and the ceiling stay coarse: they set the
+    time step and decide nothing.
     """
     nz, nr = cells if cells is not None else (case.grid.cells_z, case.grid.cells_r)
     radius, height = case.model_radius, case.chamber.height
@@ -55,7 +58,7 @@ def build_grid(case: Case, cells: tuple[int, int] | None = None) -> Grid:
     lip = [] if case.exhaust is None else [0.5 * case.exhaust.diameter]
     if case.exhaust is not None and case.exhaust.hub_diameter > 0:
         lip.append(0.5 * case.exhaust.hub_diameter)
-    width = max([0.25 * radius, *lip])
+    width = CORE_SHARE * radius
     r_face = clustered_faces(
         radius, nr, [Cluster(0.0, core, width), Cluster(radius, 0.5 * radius / nr, 0.15 * radius)], lip
     )
@@ -63,9 +66,8 @@ def build_grid(case: Case, cells: tuple[int, int] | None = None) -> Grid:
     bands = [] if case.inlet is None else [case.inlet.from_height, case.inlet.to_height]
     if case.chamber.open_share > 0:
         bands += [case.chamber.open_from, case.chamber.open_top]
-    ceiling = Cluster(height, 2.0 * floor, 0.1 * height)
     z_face = clustered_faces(
-        height, nz, [Cluster(0.0, floor, 0.1 * height), ceiling], [*bands, *holes] if nz >= 4 * len(holes) else bands
+        height, nz, [Cluster(0.0, floor, 0.1 * height)], [*bands, *holes] if nz >= 4 * len(holes) else bands
     )
     return Grid(r_face, z_face)
 
