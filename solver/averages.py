@@ -52,9 +52,7 @@ class Averages:
     def deviation(self) -> dict[str, Array]:
         """Standard deviations in time."""
         mean = self.mean()
-        return {
-            name: np.sqrt(np.maximum(self.squares[name] / self.weight - mean[name] ** 2, 0.0)) for name in mean
-        }
+        return {name: np.sqrt(np.maximum(self.squares[name] / self.weight - mean[name] ** 2, 0.0)) for name in mean}
 
     def dump(self) -> dict[str, Any]:
         """Everything, as nested mappings of arrays, for the restart group."""

@@ -90,7 +90,5 @@ def exhaust_plane_pressure(problem: FlowProblem, s: State) -> float:
     leaving = np.where(w > 0.0, w * problem.grid.metric.a, 0.0)
     if leaving.sum() == 0.0:
         return 0.0
-    static = np.array(
-        [top_pressure(w[i], edges, i) if edges.top_kind[i] == 1 else s.p[-1, i] for i in range(w.size)]
-    )
+    static = np.array([top_pressure(w[i], edges, i) if edges.top_kind[i] == 1 else s.p[-1, i] for i in range(w.size)])
     return problem.density * float((leaving * (static + 0.5 * w * w)).sum() / leaving.sum())

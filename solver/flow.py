@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from swirlwright.solver.grid import Array, Cluster, Grid, clustered_faces
 from swirlwright.solver.jets import Jets, JetSources, deposit
@@ -198,7 +199,7 @@ def _to_faces(cell: Array) -> Array:
     return np.concatenate((cell[:1], 0.5 * (cell[1:] + cell[:-1]), cell[-1:]))
 
 
-def _inlet_band(case: Case, grid: Grid) -> tuple[Array, Array]:
+def _inlet_band(case: Case, grid: Grid) -> tuple[NDArray[np.bool_], Array]:
     """Cells of the inlet band (bool) and the profile in them, with a mean of one over the band, (nz,)."""
     inlet = case.inlet
     assert inlet is not None
@@ -209,7 +210,7 @@ def _inlet_band(case: Case, grid: Grid) -> tuple[Array, Array]:
     return band, profile * (inlet.to_height - inlet.from_height) / float((profile * dz).sum())
 
 
-def _ceiling(case: Case, grid: Grid, exhaust_flow: float) -> tuple[Array, Array]:
+def _ceiling(case: Case, grid: Grid, exhaust_flow: float) -> tuple[NDArray[np.int64], Array]:
     """Kind (1: pressure) and given axial velocity of the ceiling's faces, (nr,)."""
     nr = grid.r.size
     kind, w = np.zeros(nr, np.int64), np.zeros(nr)
@@ -222,7 +223,8 @@ def _ceiling(case: Case, grid: Grid, exhaust_flow: float) -> tuple[Array, Array]
         return kind, w
     shape = inside * (1.0 - (grid.r / rim) ** 2 if case.exhaust.outlet_profile == "parabolic" else 1.0)
     area = np.pi * np.diff(grid.r_face**2)
-    return kind, shape * exhaust_flow / float((shape * area).sum())
+    given: Array = shape * exhaust_flow / float((shape * area).sum())
+    return kind, given
 
 
 def _inflow(edges: Edges, sources: Sources, grid: Grid) -> float:

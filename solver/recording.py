@@ -143,7 +143,7 @@ class Probes:
                 label = line.name or f"line_{n}"
                 if line.r is not None:
                     self._keep(f"{label}_{name}", np.array([np.interp(line.r, grid.r, row) for row in value]))
-                else:
+                elif line.z is not None:
                     self._keep(f"{label}_{name}", np.array([np.interp(line.z, grid.z, col) for col in value.T]))
         if len(self.times) >= 200:
             self.flush()
@@ -160,7 +160,9 @@ class Probes:
 
     def _labelled(self) -> dict[str, tuple[str | None, Array]]:
         """Each series with the dimension its line runs along."""
-        along = {line.name or f"line_{n}": "z" if line.r is not None else "r" for n, line in enumerate(self.run.lines, 1)}
+        along = {
+            line.name or f"line_{n}": "z" if line.r is not None else "r" for n, line in enumerate(self.run.lines, 1)
+        }
         out = {}
         for name, values in self.values.items():
             label = next((label for label in along if name.startswith(f"{label}_")), None)

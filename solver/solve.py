@@ -155,19 +155,19 @@ class _Steady:
             s = imposed(here.problem, onto(grid, s, old))
             if old is fine:
                 s = self._approach(here.problem, s)
-            s = self._solve(here, s)
-            if s is None:
+            found = self._solve(here, s)
+            if found is None:
                 return None
-            old = grid
+            s, old = found, grid
         for _ in range(MOST_ROUNDS):
             pressure = chamber.problem.density * s.p
             agreed = chamber.agreed_with(pressure, exhaust_plane_pressure(chamber.problem, s), Blowing())
             if _has_settled(chamber.network, agreed.network):
                 return chamber, s
-            s = self._solve(agreed, imposed(agreed.problem, s))
-            if s is None:
+            found = self._solve(agreed, imposed(agreed.problem, s))
+            if found is None:
                 return None
-            chamber = agreed
+            chamber, s = agreed, found
         self.watch.message(f"air network and flow do not agree after {MOST_ROUNDS} rounds")
         return None
 
@@ -193,9 +193,7 @@ class _Steady:
                 self.record.setdefault(name, []).append(float(value))
 
         run = self.case.run
-        tried = solve_steady(
-            chamber.problem, s, tolerance=run.tolerance, max_iterations=run.max_iterations, watch=tell
-        )
+        tried = solve_steady(chamber.problem, s, tolerance=run.tolerance, max_iterations=run.max_iterations, watch=tell)
         if not tried.is_converged:
             self.note = f"residual {tried.residual:.1e} after {len(tried.record)} iterations on {nr} x {nz} cells"
             self.watch.message(f"no steady state: {self.note}")

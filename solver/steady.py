@@ -63,9 +63,7 @@ class Unknowns:
         u[self.free_u], w[self.free_w] = x[:a], x[b:c]
         duct = float(x[-1]) if self.has_duct else base.duct_pressure
         shape = base.p.shape
-        return State(
-            u, x[a:b].reshape(shape), w, x[c : c + self.n_p].reshape(shape), duct, base.time, base.fog
-        )
+        return State(u, x[a:b].reshape(shape), w, x[c : c + self.n_p].reshape(shape), duct, base.time, base.fog)
 
 
 class SteadyEquations:
@@ -205,7 +203,9 @@ class SteadyEquations:
             count += 1
 
         operator = LinearOperator((r.size, r.size), matvec=operate, dtype=float)
-        y, _ = gmres(operator, r, rtol=tolerance, atol=0.0, restart=30, maxiter=1, callback=counted, callback_type="pr_norm")
+        y, _ = gmres(
+            operator, r, rtol=tolerance, atol=0.0, restart=30, maxiter=1, callback=counted, callback_type="pr_norm"
+        )
         return precondition(y), count
 
 

@@ -48,7 +48,9 @@ class SwirlBudget:
     def empty(cls, problem: FlowProblem) -> SwirlBudget:
         nz, nr = problem.grid.shape
         on_r, on_z = (nz, nr + 1), (nz + 1, nr)
-        return cls(*(np.zeros(shape) for shape in (on_r, on_r, on_z, on_z, on_r, on_z, (nz, nr), (nz, nr))))
+        cell = (nz, nr)
+        r1, r2, z1, z2, u, w, q, t = (np.zeros(s) for s in (on_r, on_r, on_z, on_z, on_r, on_z, cell, cell))
+        return cls(r1, r2, z1, z2, u, w, q, t)
 
     def plus(self, other: SwirlBudget) -> SwirlBudget:
         """The integrals over both spans."""

@@ -17,7 +17,7 @@ from swirlwright.solver.march import Control, march
 from swirlwright.solver.network import AirNetwork, solve_network
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import Watch
-from swirlwright.solver.recording import Averaging, Frames, History, MeanPressure, Probes
+from swirlwright.solver.recording import Averaging, Frames, History, MeanPressure, Probes, Recorder
 from swirlwright.solver.results import ResultWriter
 from swirlwright.solver.schema import Case
 from swirlwright.solver.state import State, imposed
@@ -106,9 +106,7 @@ class UnsteadyRun:
             history.flush()
             probes.flush()
 
-    def _march_leg(
-        self, legs: Sequence[Leg], frames: Frames, history: History, probes: Probes, largest: float
-    ) -> None:
+    def _march_leg(self, legs: Sequence[Leg], frames: Frames, history: History, probes: Probes, largest: float) -> None:
         leg = legs[self.leg]
         chamber = Chamber.of(self.case, self.grid, self.network, leg.blowing)
         stepper = Stepper.of(chamber.problem)
@@ -122,7 +120,7 @@ class UnsteadyRun:
                 frames.write(stepper, self.state)
             self.is_inside_leg = True
         assert self.means is not None
-        recorders = [self.means, frames, history, probes]
+        recorders: list[Recorder] = [self.means, frames, history, probes]
         if leg.window is not None:
             recorders.append(Averaging(self.windows[leg.window]))
 
@@ -193,9 +191,13 @@ class UnsteadyRun:
         self.writer.write_budget(mean_budget(problem, whole.budget, whole.start, self.state), span)
 
     def half_window_change(self) -> float:
-        """Relative difference of the two half windows' mean tangential velocity (volume-weighted rms)."""
-        first, second = (w.mean()["tangential_velocity"] for w in self.windows[:2])
-        volume = self.grid.volume
+        """Relative rms difference of the two half windows' mean tangential velocity, by volume, inside `edge`.
+
+        Inside, because the verdict is about the vortex; the gusty air outside the curtain settles much later.
+        """
+        inside = self.grid.r < self.edge
+        first, second = (w.mean()["tangential_velocity"][:, inside] for w in self.windows[:2])
+        volume = self.grid.volume[:, inside]
         scale = float((volume * (0.5 * (first + second)) ** 2).sum())
         return float(np.sqrt((volume * (first - second) ** 2).sum() / scale)) if scale > 0.0 else 0.0
 

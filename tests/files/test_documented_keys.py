@@ -38,9 +38,7 @@ TABLES = {
 def documented(heading: str) -> dict[str, list[str]]:
     """Rows of the table under a heading: key -> unit, default, allowed."""
     section = README.split(f"\n## {heading}\n")[1].split("\n## ")[0]
-    rows = [
-        [cell.strip() for cell in line.strip("|").split("|")] for line in section.splitlines() if "|" in line
-    ]
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in section.splitlines() if "|" in line]
     return {row[0].strip("`"): row[1:4] for row in rows if row[0].startswith("`")}
 
 
