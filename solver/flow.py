@@ -223,8 +223,7 @@ def _ceiling(case: Case, grid: Grid, exhaust_flow: float) -> tuple[NDArray[np.in
         return kind, w
     shape = inside * (1.0 - (grid.r / rim) ** 2 if case.exhaust.outlet_profile == "parabolic" else 1.0)
     area = np.pi * np.diff(grid.r_face**2)
-    given: Array = shape * exhaust_flow / float((shape * area).sum())
-    return kind, given
+    return kind, np.asarray(shape * (exhaust_flow / float((shape * area).sum())), dtype=np.float64)
 
 
 def _inflow(edges: Edges, sources: Sources, grid: Grid) -> float:
