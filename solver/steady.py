@@ -242,7 +242,7 @@ def solve_steady(
     record: list[SteadyStep] = []
     best, best_at = size, 0
     for iteration in range(1, max_iterations + 1):
-        if size < tolerance or iteration - best_at > PATIENCE:
+        if size < tolerance or not np.isfinite(size) or iteration - best_at > PATIENCE:
             break
         precondition = equations.preconditioner(k.unpack(x, start), step)
         d, linear = equations.solve_linear(x, r, step, precondition, 1e-3)

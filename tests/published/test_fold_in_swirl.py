@@ -1,0 +1,86 @@
+"""A sweep over swirl in a chamber with prescribed inflow passes the fold of the single-celled branch.
+
+Radius 1, height 2, even inflow through the lower half of the side (aspect ratio 1), radial Reynolds number 200, even
+outflow through the whole ceiling. The swirl is v/|u| at the inlet, twice the swirl ratio. Other outlets and
+heights fold elsewhere (swirl ratio 0.43 to 0.73), so no place is asserted but on this grid, from both ends.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+from flows import laminar, on_axis, stretched_faces, walls
+
+from swirlwright.solver.continuation import Branch, follow_branch
+from swirlwright.solver.grid import Grid
+from swirlwright.solver.state import FlowProblem, State
+from swirlwright.solver.steady import solve_steady
+
+CELLS = 24
+LIMITS = (0.0, 1.3)
+
+
+def chamber(swirl: float) -> FlowProblem:
+    grid = Grid(stretched_faces(1.0, CELLS, 0.3, np.pi), np.linspace(0.0, 2.0, 2 * CELLS + 1))
+    inflow = (grid.z < 1.0).astype(float)
+    edges = walls(grid, side_u=-inflow, side_v=swirl * inflow, top_w=2.0, top_stress_v=0.0)
+    return laminar(grid, edges, 1.0 / 200.0)
+
+
+@cache
+def branch(first: float, upward: bool) -> Branch:
+    start = State.at_rest(chamber(first))
+    return follow_branch(chamber, start, first=first, limits=LIMITS, upward=upward, largest_step=0.15, max_points=60)
+
+
+def test_branch_from_no_swirl_passes_the_fold():
+    """From no swirl the branch turns back once, turns forth again, and goes on to more swirl than at the fold."""
+    up = branch(0.0, True)
+    assert up.ending == "the parameter left its limits"
+    assert len(up.folds) == 2
+    assert up.folds[1] < up.folds[0] < up.points[-1].parameter
+    assert up.points[0].parameter == 0.0
+    assert {p.direction for p in up.points} == {1, -1}
+
+
+def test_branch_from_strong_swirl_passes_the_same_folds():
+    """From beyond the fold, downward, the branch meets the same two folds (within 0.002) and ends without swirl."""
+    up, down = branch(0.0, True), branch(1.2, False)
+    assert down.ending == "the parameter left its limits"
+    assert down.points[-1].parameter < 0.0
+    assert down.folds == pytest.approx(up.folds[::-1], abs=2e-3)
+
+
+def test_every_point_of_the_branch_is_a_steady_flow():
+    """Newton started from points of the branch, those beside the fold included, has nothing left to do."""
+    up = branch(0.0, True)
+    at_fold = int(np.argmin([abs(p.parameter - up.folds[0]) for p in up.points]))
+    for k in (3, at_fold - 1, at_fold, at_fold + 1, len(up.points) - 1):
+        p = up.points[k]
+        assert solve_steady(chamber(p.parameter), p.state, tolerance=1e-7, max_iterations=0).is_converged
+
+
+def test_three_flows_between_the_folds():
+    """Half-way between the folds the branch crosses one swirl three times, each time with another w on the axis."""
+    up = branch(0.0, True)
+    middle = 0.5 * (up.folds[0] + up.folds[1])
+    axes = []
+    for one, two in pairwise(up.points):
+        if (one.parameter - middle) * (two.parameter - middle) < 0.0:
+            share = (middle - one.parameter) / (two.parameter - one.parameter)
+            axes.append((1.0 - share) * on_axis(one.state.w) + share * on_axis(two.state.w))
+    assert len(axes) == 3
+    for one, two in combinations(axes, 2):
+        assert np.abs(one - two).max() > 0.05 * np.abs(one).max()
+
+
+def test_a_branch_without_a_start_says_so():
+    """With no iterations' worth of steady flow at the first swirl the branch is empty and its ending a sentence."""
+    broken = State.at_rest(chamber(0.5))
+    broken = State(broken.u, broken.v + np.nan, broken.w, broken.p)
+    result = follow_branch(chamber, broken, first=0.5, limits=LIMITS)
+    assert result.points == ()
+    assert "no steady flow" in result.ending
