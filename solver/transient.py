@@ -65,8 +65,7 @@ class SwirlBudget:
 class Stepper:
     """Advances states of one problem; holds the factorised pressure equation.
 
-    force, if given, returns extra rates (u, v, w arrays, m/s2) and the volume source at a time: for manufactured
-    solutions. edges_at, if given, returns the problem's edges at a time, for the same purpose.
+    sources_at, if given, returns the sources at a time [s] in place of the problem's: for manufactured solutions.
     """
 
     problem: FlowProblem
