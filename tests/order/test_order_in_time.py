@@ -7,6 +7,7 @@ that is left at the end is the error of the time integration.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -137,3 +138,23 @@ def test_steady_sources_keep_a_steady_field():
     for _ in range(20):
         s = stepper.advance(s, 0.05)
     assert max(np.abs(s.u - base.u).max(), np.abs(s.v - base.v).max(), np.abs(s.w - base.w).max()) < 1e-12
+
+
+def test_fog_is_second_order_in_time():
+    """Halving the step divides the change of the fog field by 2**1.9 (a blob turned over by a closed circulation)."""
+    f = ring_vortex(STEEP)
+    problem, base = base_of(f, closed_problem(f, CELLS))
+    problem = replace(problem, has_fog=True)
+    still = replace(Swaying.of(problem, base, sp.Integer(0), sp.Integer(0)), p=np.zeros_like(base.p))
+    blob = at(sp.exp(-8 * (R - 0.4) ** 2 - 8 * (Z - 0.6) ** 2), problem.grid.r, problem.grid.z)
+
+    def fog_after(steps: int) -> Array:
+        stepper, s = Stepper.of(problem, still.sources), replace(base, fog=blob)
+        for _ in range(steps):
+            s = stepper.advance(s, END / steps)
+        assert np.sum(s.fog * problem.grid.volume) == pytest.approx(np.sum(blob * problem.grid.volume), rel=1e-12)
+        return s.fog
+
+    fields = [fog_after(steps) for steps in (80, 160, 320)]
+    first, second = (np.sqrt(np.mean((b - a) ** 2)) for a, b in pairwise(fields))
+    assert np.log2(first / second) >= 1.9

@@ -175,3 +175,20 @@ def test_mixing_length_viscosity_is_second_order(regime):
         return float(np.sqrt(np.mean((found - at(exact, grid.r, grid.z))[inside] ** 2)))
 
     assert observed(error_of) >= 1.9
+
+
+def test_scalar_transport_is_second_order():
+    """Advection and diffusion of a passive scalar with a viscosity ratio of 100: error / 2**1.9 per halving."""
+    f, schmidt = through_flow(STEEP), 0.7
+    c = sp.cos(2 * R**2) * (1 + sp.sin(2 * Z))
+    down_r, down_z = f.nu / schmidt * sp.diff(c, R), f.nu / schmidt * sp.diff(c, Z)
+    exact = -sp.diff(R * (f.u * c - down_r), R) / R - sp.diff(f.w * c - down_z, Z)
+
+    def error_of(cells: int) -> float:
+        problem, s = problem_and_state(f, cells)
+        grid, out = problem.grid, np.empty_like(s.p)
+        nu = problem.viscosity(s)
+        kernels.scalar_rates(s.u, at(c, grid.r, grid.z), s.w, nu, schmidt, grid.metric, problem.edges, out)
+        return rms_inside(out - at(exact, grid.r, grid.z), grid.r, grid.z)
+
+    assert observed(error_of) >= 1.9
