@@ -63,6 +63,7 @@ class Chamber(Table):
     height: Length
     open_sides: tuple[Side, ...] = ()
     open_fraction: Share = 0.0
+    side_opening: Annotated[float, Number(gt=0, le=1)] = 1.0
     open_from: LengthOrZero = 0.0
     open_to: Length | None = None
     inflow_loss: Loss = 0.5  # sharp edge; Idelchik, Handbook of Hydraulic Resistance, from memory
@@ -73,7 +74,8 @@ class Chamber(Table):
     @property
     def open_share(self) -> float:
         """Open share of the perimeter within the open band, 0 to 1."""
-        return len(set(self.open_sides)) / 4 if self.footprint == "square" else self.open_fraction
+        share = len(set(self.open_sides)) / 4 if self.footprint == "square" else self.open_fraction
+        return share * self.side_opening
 
     @property
     def open_top(self) -> float:
