@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import os
 import platform
+import shutil
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -59,14 +60,10 @@ def run(name: str, changes: dict[str, Any], folder: Path) -> Path:
         old = load_result(result).attributes
         if old["case_text"] == case.text and old["outcome"] not in ("interrupted", "blew-up"):
             return result
-    # The case stands beside the fan files, as they are found relative to it.
-    path = CASE.parent / f".{stem}.toml"
+    path = folder / f"{stem}.toml"
     path.write_text(case.text)
-    try:
-        command = [sys.executable, "-m", "swirlwright.cli", "solve", str(path), "--output", str(result), "--quiet"]
-        subprocess.run(command, env=os.environ | {"OMP_NUM_THREADS": "1"}, check=False, capture_output=True)
-    finally:
-        path.unlink()
+    command = [sys.executable, "-m", "swirlwright.cli", "solve", str(path), "--output", str(result), "--quiet"]
+    subprocess.run(command, env=os.environ | {"OMP_NUM_THREADS": "1"}, check=False, capture_output=True)
     return result
 
 
@@ -100,6 +97,8 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="half the cells, a fifth of the time: a look, no answer")
     options = parser.parse_args()
     options.folder.mkdir(parents=True, exist_ok=True)
+    # Fan files are found relative to the case file, so they go along.
+    shutil.copytree(CASE.parent / "fans", options.folder / "fans", dirs_exist_ok=True)
     quick = {**grid(0.5), "run.spin_up": 4.0, "run.average": 8.0} if options.quick else {}
     variants = {name: {**quick, **changes} for name, changes in CHANGES.items()}
     with ThreadPoolExecutor(2) as pool:
