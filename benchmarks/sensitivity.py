@@ -54,7 +54,7 @@ CHANGES: dict[str, dict[str, Any]] = {
 def run(name: str, changes: dict[str, Any], folder: Path) -> Path:
     """Solve one variant in a process of its own, unless its result is there."""
     case = vary(read_case(CASE), changes) if changes else read_case(CASE)
-    stem = "".join(c if c.isalnum() else "-" for c in name)
+    stem = f"{list(CHANGES).index(name):02d}-" + "".join(c if c.isalnum() else "-" for c in name)
     result = folder / f"{stem}.h5"
     if result.exists():
         old = load_result(result).attributes

@@ -278,6 +278,8 @@ class ResultWriter:
         temporary = target.with_name(target.name + ".part")
         try:
             with self._guarded():
+                # The series up to this state must count before a run can be taken up from it.
+                commit(self._file)
                 with h5py.File(temporary, "w") as file:
                     reserve(file, state_size(state))
                     file.attrs["run_id"] = self._file.attrs["run_id"]

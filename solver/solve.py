@@ -234,11 +234,11 @@ def _march(
             outcome = judge_windows(change)
             text = f"{outcome.text} (to {100 * change:.1f} %)"
     except Stopped as stop:
-        outcome, text, run.state = stop.outcome, str(stop), stop.state
-        writer.write_restart(run.dump())
+        outcome, text = stop.outcome, str(stop)
     run.write_windows()
     ended = Chamber.of(case, chamber.problem.grid, run.network)
-    return _finish(writer, ended, run.state, outcome, clock, text=text, steady_attempt=note)
+    more = {"steady_attempt": note} if note else {}
+    return _finish(writer, ended, run.state, outcome, clock, text=text, **more)
 
 
 def _finish(
@@ -309,8 +309,12 @@ def _saved_run(case: Case, output: Path) -> dict[str, Any]:
 
     saved = read_restart(output)
     made_by = parse_case(load_result(output).attributes["case_text"], case.path)
-    if made_by.model_dump(exclude={"run"}) != case.model_dump(exclude={"run"}):
-        raise ResultError(f"{output}: was made by another case, so it cannot be resumed with {case.path.name}")
+    free = {"run": {"end_time", "time_limit"}}
+    if made_by.model_dump(exclude=free) != case.model_dump(exclude=free):
+        raise ResultError(
+            f"{output}: was made by another case, so it cannot be resumed with {case.path.name}; only run.end_time "
+            "and run.time_limit may differ"
+        )
     if "leg" not in saved:
         raise ResultError(f"{output}: holds a steady solution; there is nothing to resume")
     return saved

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -13,7 +14,7 @@ from swirlwright.solver.coupling import Chamber
 from swirlwright.solver.fields import mean_budget
 from swirlwright.solver.flow import Blowing
 from swirlwright.solver.grid import Grid
-from swirlwright.solver.march import Control, march
+from swirlwright.solver.march import Control, Stopped, march
 from swirlwright.solver.network import AirNetwork, solve_network
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import Watch
@@ -25,6 +26,10 @@ from swirlwright.solver.transient import Stepper
 
 # In a transient run the network follows the flow's pressure this often [s].
 AGREEMENT_INTERVAL = 1.0
+# Wall-clock time between checkpoints [s]: what a kill may cost.
+CHECKPOINT_SECONDS = 30.0
+# Unless run.max_step says else, no step is longer than this share of radius over speed.
+LARGEST_TURN = 0.2
 # A spin-up is split into this many spans, after each of which the network is solved anew.
 SPIN_UP_SPANS = 4
 # Means of the two halves of the averaging window must agree within this share (design of the exit status).
@@ -84,8 +89,16 @@ class UnsteadyRun:
     agreed: dict[str, Any] = field(default_factory=dict)
     means: MeanPressure | None = None
     windows: list[Averages] = field(default_factory=list)
-    frames_due: float = 0.0
-    checkpoint: dict[str, Any] = field(default_factory=dict)
+    frames: Frames = field(init=False)
+    history: History = field(init=False)
+    probes: Probes = field(init=False)
+    saved_at: float = field(default_factory=time.monotonic)
+    is_cut: bool = False
+
+    def __post_init__(self) -> None:
+        self.frames = Frames(self.writer, self.case.run.frame_interval, 0.0)
+        self.history = History(self.writer, self.edge)
+        self.probes = Probes(self.writer, self.case.run)
 
     def follow(self, legs: Sequence[Leg]) -> None:
         """March through the legs that are still to come.
@@ -95,18 +108,20 @@ class UnsteadyRun:
         Stopped
             As `march`; what was reached is in `state` and the checkpoint.
         """
-        largest = self.case.run.max_step or self.case.run.frame_interval
-        frames = Frames(self.writer, self.case.run.frame_interval, self.frames_due)
-        history, probes = History(self.writer, self.edge), Probes(self.writer, self.case.run)
         self.watch.start("marching", legs[-1].end)
         try:
             while self.leg < len(legs):
-                self._march_leg(legs, frames, history, probes, largest)
+                self._march_leg(legs)
+        except Stopped as stop:
+            self.state = stop.state
+            if not self.is_cut:
+                self.save()
+            raise
         finally:
-            history.flush()
-            probes.flush()
+            self.history.flush()
+            self.probes.flush()
 
-    def _march_leg(self, legs: Sequence[Leg], frames: Frames, history: History, probes: Probes, largest: float) -> None:
+    def _march_leg(self, legs: Sequence[Leg]) -> None:
         leg = legs[self.leg]
         chamber = Chamber.of(self.case, self.grid, self.network, leg.blowing)
         stepper = Stepper.of(chamber.problem)
@@ -116,27 +131,42 @@ class UnsteadyRun:
             self.means = MeanPressure(np.zeros(self.grid.shape))
             if leg.window is not None and leg.window == len(self.windows):
                 self.windows.append(Averages.begin(chamber.problem, self.state))
-            if self.state.time >= frames.due:
-                frames.write(stepper, self.state)
+            if self.state.time >= self.frames.due:
+                self.frames.write(stepper, self.state)
             self.is_inside_leg = True
         assert self.means is not None
-        recorders: list[Recorder] = [self.means, frames, history, probes]
+        recorders: list[Recorder] = [self.means, self.frames, self.history, self.probes]
         if leg.window is not None:
             recorders.append(Averaging(self.windows[leg.window]))
+        recorders.append(self)
+        largest = self.case.run.max_step or LARGEST_TURN * self.grid.radius / chamber.problem.speed
 
-        def keep(s: State) -> None:
-            self.state, self.frames_due = s, frames.due
-            self.checkpoint = self.dump()
-            self.writer.write_restart(self.checkpoint)
+        def before_cut(s: State) -> None:
+            # The steps that meet the run's end exactly are not on the way of a longer run.
+            if self.leg == len(legs) - 1:
+                self.state, self.is_cut = s, True
+                self.save()
 
         self.state = march(
             stepper, self.state, leg.end, largest=largest, recorders=recorders, control=self.control,
-            watch=self.watch, before_cut=keep if self.leg == len(legs) - 1 else lambda s: None,
+            watch=self.watch, before_cut=before_cut,
         )  # fmt: skip
         if leg.agrees:
             self.agree(chamber, leg.blowing)
         self.leg, self.is_inside_leg = self.leg + 1, False
-        self.frames_due = frames.due
+
+    def after(self, stepper: Stepper, old: State, new: State, step: float) -> None:
+        """Save a checkpoint when the last one is old enough; the clock decides when, never what."""
+        if not self.is_cut and time.monotonic() - self.saved_at > CHECKPOINT_SECONDS:
+            self.state = new
+            self.save()
+
+    def save(self) -> None:
+        """Write what a restart needs, with the series up to it."""
+        self.history.flush()
+        self.probes.flush()
+        self.writer.write_restart(self.dump())
+        self.saved_at = time.monotonic()
 
     def agree(self, chamber: Chamber, blowing: Blowing) -> None:
         """Solve the network against the mean pressure of the span that ended."""
@@ -158,7 +188,7 @@ class UnsteadyRun:
             "agreed": self.agreed,
             "means": {"pressure": self.means.pressure.copy(), "plane": self.means.plane, "time": self.means.time},
             "windows": {str(n): window.dump() for n, window in enumerate(self.windows)},
-            "frames_due": self.frames_due,
+            "frames_due": self.frames.due,
             "r_face": self.grid.r_face,
             "z_face": self.grid.z_face,
         }
@@ -177,7 +207,7 @@ class UnsteadyRun:
             )
         self.means = MeanPressure(**saved["means"])
         self.windows = [Averages.load(saved["windows"][str(n)]) for n in range(len(saved["windows"]))]
-        self.frames_due = float(saved["frames_due"])
+        self.frames.due = float(saved["frames_due"])
 
     def write_windows(self, blowing: Blowing = Blowing()) -> None:
         """Write means, deviations and budgets over all windows that have begun."""
