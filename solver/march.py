@@ -19,6 +19,10 @@ from swirlwright.solver.state import State
 from swirlwright.solver.transient import Stepper, SwirlBudget
 
 
+# A flow this many times faster than anything that drives it has blown up, finite or not.
+RUNAWAY = 1e3
+
+
 class Stopped(SwirlwrightError):
     """The march ended before its time, in a way `outcome` names; `state` is the last good one."""
 
@@ -98,7 +102,7 @@ def march(
         new = stepper.advance(s, step, _budget_of(recorders))
         if step == left:
             new = replace(new, time=end)  # sums of steps miss it by round-off
-        if not new.is_finite:
+        if not new.is_finite or new.largest_speed > RUNAWAY * stepper.problem.speed:
             raise Stopped(Outcome.BLEW_UP, s, f"{Outcome.BLEW_UP.text} ({hottest_place(stepper, s)})")
         for recorder in recorders:
             recorder.after(stepper, s, new, step)

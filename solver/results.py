@@ -185,6 +185,11 @@ class ResultWriter:
         """Frames that are whole in the file."""
         return self._n_complete
 
+    @property
+    def is_open(self) -> bool:
+        """Whether more can be written; a failed write closes the file."""
+        return bool(self._file)
+
     def append_frame(self, time: float, fields: Mapping[str, np.ndarray]) -> None:
         """Add one frame; it counts only when all of it is in the file.
 

@@ -189,6 +189,11 @@ class State:
         return cls(**saved)
 
     @property
+    def largest_speed(self) -> float:
+        """Largest component of the velocity [m/s]."""
+        return float(max(np.abs(self.u).max(), np.abs(self.v).max(), np.abs(self.w).max()))
+
+    @property
     def is_finite(self) -> bool:
         # A sum is not finite if any of its terms is not.
         return bool(np.isfinite(self.u.sum() + self.v.sum() + self.w.sum() + self.p.sum()))

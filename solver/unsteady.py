@@ -118,8 +118,9 @@ class UnsteadyRun:
                 self.save()
             raise
         finally:
-            self.history.flush()
-            self.probes.flush()
+            if self.writer.is_open:
+                self.history.flush()
+                self.probes.flush()
 
     def _march_leg(self, legs: Sequence[Leg]) -> None:
         leg = legs[self.leg]
