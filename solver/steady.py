@@ -8,13 +8,14 @@ augmented Lagrangian. The residual's kernel is the transient's own, so both find
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import LinearOperator, gmres, splu
 
 from swirlwright.solver.grid import Array
+from swirlwright.solver.projection import Projection
 from swirlwright.solver.state import FlowProblem, State
 
 # Augmented-Lagrangian stiffness over speed times length: large enough that one application closes the mass
@@ -233,6 +234,10 @@ def solve_steady(
     The pseudo time step [s] grows as the residual falls and shrinks when it rises or a trial fails
     (switched evolution relaxation, Mulder and van Leer 1985), so the last steps are Newton's.
     """
+    u, w = start.u.copy(), start.w.copy()
+    # From the first step on mass is closed and the exhaust flow met, so that only the momentum is judged.
+    Projection(problem).apply(u, w, 1.0, problem.sources.volume, problem.exhaust_flow)
+    start = replace(start, u=u, w=w)
     equations = SteadyEquations(problem, start)
     k = equations.unknowns
     x = k.pack(start.u, start.v, start.w, start.p, start.duct_pressure)
