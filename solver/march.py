@@ -18,7 +18,6 @@ from swirlwright.solver.recording import Averaging, Recorder
 from swirlwright.solver.state import State
 from swirlwright.solver.transient import Stepper, SwirlBudget
 
-
 # A flow this many times faster than anything that drives it has blown up, finite or not.
 RUNAWAY = 1e3
 
