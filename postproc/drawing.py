@@ -76,7 +76,7 @@ def shown_name(result: ResultData) -> str:
     """What `shown_field` shows, in words."""
     if result.mean:
         return "average over time"
-    if result.attributes.get("outcome") in ("steady", "steady-unstable"):
+    if result.attributes.get("outcome") == "steady":
         return "steady field"
     if result.time.size == 1:
         return "field at the end of the run"

@@ -220,7 +220,7 @@ def _main_field(data: ResultData, frames: np.ndarray, window: np.ndarray) -> tup
         mean = {name: np.tensordot(weights, values[window], 1) for name, values in data.frames.items()}
         return _field(data, mean), f"average of {window.size} frames"
     n = int(frames[-1])
-    if data.attributes.get("outcome") in ("steady", "steady-unstable"):
+    if data.attributes.get("outcome") == "steady":
         return frame_field(data, n), "steady field"
     return frame_field(data, n), f"last frame, t = {data.time[n]:.4g} s"
 

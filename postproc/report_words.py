@@ -76,8 +76,6 @@ def marks(m: Measures, attributes: dict[str, Any]) -> list[Mark]:
         window = [attributes.get(f"window_{end}") for end in ("start", "end")]
         times = "" if None in window else f"Averaged from {window[0]:.4g} s to {window[1]:.4g} s. "
         found.append(Mark("time-averaged", times + _ending(m)))
-    elif m.outcome == "steady-unstable":
-        found.append(Mark("unstable", _ending(m), is_alarm=True))
     for warning in m.warnings:
         name, _, rest = warning.partition(": ")
         if name in MARKED:

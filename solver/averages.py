@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from swirlwright.solver.fields import CENTRE_NAMES, centre_fields
+from swirlwright.solver.fields import centre_fields, centre_names
 from swirlwright.solver.grid import Array
 from swirlwright.solver.state import FlowProblem, State
 from swirlwright.solver.transient import SwirlBudget
@@ -31,8 +31,8 @@ class Averages:
     @classmethod
     def begin(cls, problem: FlowProblem, s: State) -> Averages:
         shape = problem.grid.shape
-        zero = {name: np.zeros(shape) for name in CENTRE_NAMES}
-        averages = cls(s, SwirlBudget.empty(problem), zero, {name: np.zeros(shape) for name in CENTRE_NAMES})
+        sums, squares = ({name: np.zeros(shape) for name in centre_names(problem)} for _ in range(2))
+        averages = cls(s, SwirlBudget.empty(problem), sums, squares)
         averages._last = centre_fields(problem, s)
         return averages
 

@@ -19,6 +19,11 @@ CENTRE_NAMES = (
 )
 
 
+def centre_names(problem: FlowProblem) -> tuple[str, ...]:
+    """Names of the frame variables of a problem; the fog comes last and only where there is some."""
+    return CENTRE_NAMES if problem.has_fog else CENTRE_NAMES[:-1]
+
+
 def centre_fields(problem: FlowProblem, s: State) -> dict[str, Array]:
     """Frame variables at the cell centres in SI, (nz, nr): velocities averaged from the faces, pressure in Pa."""
     values = (
@@ -29,7 +34,7 @@ def centre_fields(problem: FlowProblem, s: State) -> dict[str, Array]:
         problem.viscosity(s)[1:-1, 1:-1],
         s.fog,
     )
-    return dict(zip(CENTRE_NAMES, values, strict=True))
+    return dict(zip(centre_names(problem), values, strict=False))
 
 
 def steady_budget(problem: FlowProblem, s: State) -> dict[str, Array]:

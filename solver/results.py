@@ -302,7 +302,7 @@ class ResultWriter:
         Parameters
         ----------
         outcome : str or Enum
-            One of steady, steady-unstable, time-averaged, transient, not-converged, interrupted, blew-up;
+            One of steady, time-averaged, transient, not-converged, interrupted, out-of-time, blew-up;
             of an Enum its name, in lower case with hyphens.
         outcome_text : str
             What it means and what to do.
