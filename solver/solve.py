@@ -125,8 +125,7 @@ class _Steady:
             if found is None:
                 return None
             chamber, s = found
-            self.watch.start("testing the steady state's stability", 0.0)
-            test = stability_of(chamber.problem, s, self.control, SILENT)
+            test = stability_of(chamber.problem, s, self.control, self.watch)
         except Stopped as stop:
             return self._end(chamber, stop.state, stop.outcome, clock, text=str(stop))
         growth = f"a disturbance grows at {test.growth_rate:.3g} per s over {test.duration:.3g} s"
@@ -183,12 +182,16 @@ class _Steady:
 
     def _solve(self, chamber: Chamber, s: State) -> State | None:
         nz, nr = chamber.problem.grid.shape
-        self.watch.start(f"steady flow on {nr} x {nz} cells", 0.0)
+        # Progress in orders of magnitude of the residual, from 1 to the tolerance.
+        orders = -np.log10(self.case.run.tolerance)
+        self.watch.start(f"steady flow on {nr} x {nz} cells", orders)
 
         def tell(step: SteadyStep) -> None:
             if (reason := self.control.stop_reason()) is not None:
                 raise Stopped(reason, onto(self.grid, s, chamber.problem.grid))
-            self.watch.update(step.iteration, f"residual {step.momentum:.1e}")
+            residual = max(step.momentum, step.mass, 1e-300)
+            done = min(max(0.0, -np.log10(residual)), orders)
+            self.watch.update(done, f"step {step.iteration}, residual {residual:.1e}")
             for name, value in {"cells": nr * nz, **vars(step)}.items():
                 self.record.setdefault(name, []).append(float(value))
 

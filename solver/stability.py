@@ -49,6 +49,7 @@ def stability_of(problem: FlowProblem, s: State, control: Control, watch: Watch)
     duration = TURNS * problem.length / problem.speed
     if problem.exhaust_flow:
         duration = max(duration, 2.0 * float(problem.grid.volume.sum()) / problem.exhaust_flow)
+    watch.start("testing the steady state's stability", duration)
     half = march(stepper, disturbed, 0.5 * duration, largest=duration, recorders=(), control=control, watch=watch)
     end = march(stepper, half, duration, largest=duration, recorders=(), control=control, watch=watch)
     first, early, late = (_distance(problem, x, s) for x in (disturbed, half, end))
