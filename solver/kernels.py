@@ -180,28 +180,15 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
 
 
 @njit(cache=True, error_model="numpy")
-def momentum_rates(
-    u, v, w, p, nu, nuc, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z, flux_r, flux_z, out_u, out_v, out_w
-):  # fmt: skip
-    """Rates of change of u, v, w [m/s2] from advection, stress, pressure and forces; zero on given faces.
+def radial_rates(u, v, w, p, nu, nuc, m, e, fr, flux_r, flux_z, out_u):
+    """Rate of change of u [m/s2] on r-faces: advection, stress, centrifugal term, pressure and force fr (nz, nr+1).
 
-    nuc: (nz+1, nr+1) from `corner_viscosity`. fr: (nz, nr+1), ft: (nz, nr) torque over density [m2/s2],
-    fz: (nz+1, nr). adv_*, vis_*, flux_*: work arrays.
-    Second order; central fluxes that conserve kinetic energy, the centrifugal term included: it is the exact
-    counterpart of the angular-momentum flux, so that swirl and radial motion exchange energy without a loss.
+    flux_r holds fluxes at centres, flux_z at corners (z-face j, r-face i). The hoop stress is divided by the
+    u-volume's own area, so that it cancels the radial stress of u = c r exactly: a mismatch is O(1) beside the
+    axis of a stretched grid and makes the pressure there first order.
     """
     nz, nr = v.shape
     r, rf = m.r, m.rf
-    swirl_fluxes(u, v, v, w, nu, m, e, adv_r, vis_r, adv_z, vis_z)
-    for j in range(nz):
-        for i in range(nr):
-            gain = adv_r[j, i] + vis_r[j, i] - adv_r[j, i + 1] - vis_r[j, i + 1]
-            gain += adv_z[j, i] + vis_z[j, i] - adv_z[j + 1, i] - vis_z[j + 1, i]
-            out_v[j, i] = (gain / (m.a[i] * m.dz[j]) + ft[j, i]) / r[i]
-
-    # u: flux_r at centres, flux_z at corners (z-face j, r-face i). The hoop stress is divided by the u-volume's
-    # own area, so that it cancels the radial stress of u = c r exactly: a mismatch is O(1) beside the axis of a
-    # stretched grid and makes the pressure there first order.
     for j in range(nz):
         for i in range(nr):
             mean_mass = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1]) * m.dz[j]
@@ -272,7 +259,15 @@ def momentum_rates(
         else:
             out_u[j, nr] = 0.0
 
-    # w: flux_z at centres, flux_r at corners
+
+@njit(cache=True, error_model="numpy")
+def axial_rates(u, w, p, nu, nuc, m, e, fz, flux_r, flux_z, out_w):
+    """Rate of change of w [m/s2] on z-faces: advection, stress, pressure and force fz (nz+1, nr).
+
+    flux_z holds fluxes at centres, flux_r at corners (z-face j, r-face i).
+    """
+    nz, nr = p.shape
+    rf = m.rf
     for j in range(nz):
         for i in range(nr):
             mean_w = 0.5 * (w[j, i] + w[j + 1, i])
@@ -319,6 +314,28 @@ def momentum_rates(
             out_w[nz, i] = gain / volume - drop + fz[nz, i]
         else:
             out_w[nz, i] = 0.0
+
+
+@njit(cache=True, error_model="numpy")
+def momentum_rates(
+    u, v, w, p, nu, nuc, m, e, fr, ft, fz, adv_r, vis_r, adv_z, vis_z, flux_r, flux_z, out_u, out_v, out_w
+):  # fmt: skip
+    """Rates of change of u, v, w [m/s2] from advection, stress, pressure and forces; zero on given faces.
+
+    nuc: (nz+1, nr+1) from `corner_viscosity`. fr: (nz, nr+1), ft: (nz, nr) torque over density [m2/s2],
+    fz: (nz+1, nr). adv_*, vis_*, flux_*: work arrays.
+    Second order; central fluxes that conserve kinetic energy, the centrifugal term included: it is the exact
+    counterpart of the angular-momentum flux, so that swirl and radial motion exchange energy without a loss.
+    """
+    nz, nr = v.shape
+    swirl_fluxes(u, v, v, w, nu, m, e, adv_r, vis_r, adv_z, vis_z)
+    for j in range(nz):
+        for i in range(nr):
+            gain = adv_r[j, i] + vis_r[j, i] - adv_r[j, i + 1] - vis_r[j, i + 1]
+            gain += adv_z[j, i] + vis_z[j, i] - adv_z[j + 1, i] - vis_z[j + 1, i]
+            out_v[j, i] = (gain / (m.a[i] * m.dz[j]) + ft[j, i]) / m.r[i]
+    radial_rates(u, v, w, p, nu, nuc, m, e, fr, flux_r, flux_z, out_u)
+    axial_rates(u, w, p, nu, nuc, m, e, fz, flux_r, flux_z, out_w)
 
 
 @njit(cache=True, error_model="numpy")
