@@ -230,7 +230,7 @@ def test_a_closed_chamber_must_let_out_what_comes_in(more: str, place: tuple[int
 )
 def test_a_closed_chamber_in_balance_is_accepted(more: str) -> None:
     """Flows that agree, a flow and a pressure, and a chamber with no through-flow at all are accepted."""
-    parse_case(CLOSED + more, CASES / "case.toml")
+    assert parse_case(CLOSED + more, CASES / "case.toml").chamber.open_share == 0.0
 
 
 FAN = '[exhaust]\ndiameter = 0.1\nfan = "{}"\n'
