@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import signal
-import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -12,6 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from swirlwright.solver.errors import SwirlwrightError
+from swirlwright.solver.interrupts import Interrupt, handling_interrupt
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import Watch
 from swirlwright.solver.recording import Averaging, Recorder
@@ -48,20 +47,14 @@ class Control:
     @contextmanager
     def catching_interrupt(self) -> Iterator[None]:
         """Turn the first Ctrl-C into a request, so that no file is left half written; a second one acts at once."""
-        if threading.current_thread() is not threading.main_thread():
-            yield
-            return
 
         def request(number: int, frame: object) -> None:
             if self.is_interrupted:
-                raise KeyboardInterrupt
+                raise Interrupt
             self.is_interrupted = True
 
-        before = signal.signal(signal.SIGINT, request)
-        try:
+        with handling_interrupt(request):
             yield
-        finally:
-            signal.signal(signal.SIGINT, before)
 
 
 def march(

@@ -16,6 +16,7 @@ from swirlwright.solver.flow import build_grid
 from swirlwright.solver.fog import with_steady_fog
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.interpolation import onto
+from swirlwright.solver.interrupts import raising_interrupt
 from swirlwright.solver.march import Control, Stopped
 from swirlwright.solver.network import solve_network
 from swirlwright.solver.outcome import Outcome
@@ -73,7 +74,8 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
     saved = _saved_run(case, Path(output)) if resume else None
     start = _start_state(case, chamber)
     watch.message(f"{case.title}: {grid.shape[1]} x {grid.shape[0]} cells, R = {grid.radius:.4g} m")
-    warm_up()
+    with raising_interrupt():
+        warm_up()
     clock.compiled()
     control = Control(case.run.time_limit)
     if saved is None:

@@ -27,16 +27,24 @@ def main(arguments: list[str] | None = None) -> int:
         Exit status: 0 done; 1 failed; 2 wrong input; 3 solved but not converged.
     """
     options = _parser().parse_args(arguments)
+    try:
+        return _answer(options)
+    except KeyboardInterrupt:
+        return _say("interrupted", FAILED)
+
+
+def _answer(options: argparse.Namespace) -> int:
+    """Run the verb; what goes wrong becomes one message and its status."""
     from swirlwright.solver.errors import SwirlwrightError
+    from swirlwright.solver.interrupts import raising_interrupt
 
     try:
-        status: int = options.run(options)
+        with raising_interrupt():
+            status: int = options.run(options)
         sys.stdout.flush()
         return status
     except SwirlwrightError as error:
         return _say(str(error), error.exit_status)
-    except KeyboardInterrupt:
-        return _say("interrupted", FAILED)
     except BrokenPipeError:
         # The reader of our output has gone, as `head` does; what is left to flush must not complain again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
