@@ -20,7 +20,11 @@ class Outcome(Enum):
         3,
     )
     INTERRUPTED = ("interrupted: what was computed so far is kept; run again with --resume to go on", 1)
-    OUT_OF_TIME = ("not converged: run.time_limit ended the run; what was computed so far is kept", 3)
+    OUT_OF_TIME = (
+        "not converged: run.time_limit ended the run; what was computed so far is kept; run again with --resume to "
+        "go on",
+        3,
+    )
     BLEW_UP = (
         "not converged: the flow ran away to speeds that nothing drives; the last good state is kept; lower "
         "run.max_step or refine the grid at the place named",

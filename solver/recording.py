@@ -30,7 +30,12 @@ class Frames:
 
     writer: ResultWriter
     interval: float
-    due: float
+    n: int = 0
+
+    @property
+    def due(self) -> float:
+        """Time of the next frame [s]: a multiple of the interval, free of the round-off of a running sum."""
+        return self.n * self.interval
 
     def after(self, stepper: Stepper, old: State, new: State, step: float) -> None:
         # The small allowance keeps a frame at the very end of a run from being lost to round-off.
@@ -40,8 +45,13 @@ class Frames:
 
     def write(self, stepper: Stepper, s: State) -> None:
         """Write `s` as the frame that is due."""
-        self.writer.append_frame(s.time, centre_fields(stepper.problem, stepper.with_pressure(s)))
-        self.due += self.interval
+        self.writer.append_frame(self.due, centre_fields(stepper.problem, stepper.with_pressure(s)))
+        self.n += 1
+
+    def write_last(self, stepper: Stepper, s: State) -> None:
+        """Write where a run was stopped, off the interval and not counted; a run that goes on drops it."""
+        if s.time > self.due - self.interval + 1e-9 * self.interval:
+            self.writer.append_frame(s.time, centre_fields(stepper.problem, stepper.with_pressure(s)))
 
 
 def between(old: State, new: State, share: float) -> State:

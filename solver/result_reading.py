@@ -98,7 +98,7 @@ def load_result(path: str | os.PathLike[str]) -> ResultData:
         grid = read(dict.fromkeys(("r", "z", "r_face", "z_face")))
         return ResultData(
             path=Path(path),
-            attributes={name: _plain(value) for name, value in file.attrs.items()},
+            attributes=_attributes(file),
             time=_in_si(file["time"][:n], "time", scales),
             frames=read(FRAMES),
             mean=read(FRAMES, "mean_"),
@@ -127,6 +127,22 @@ def open_result(path: str | os.PathLike[str]) -> xarray.Dataset:
     return dataset.isel(time=slice(0, n))
 
 
+class NoRestart(ResultError):
+    """The result is whole, but holds no state that a run could go on from."""
+
+
+def read_attributes(path: str | os.PathLike[str]) -> dict[str, Any]:
+    """The root attributes of a result, in SI; no array is read.
+
+    Raises
+    ------
+    ResultError
+        As `load_result`.
+    """
+    with _opened(path) as file:
+        return _attributes(file)
+
+
 def read_restart(path: str | os.PathLike[str]) -> dict[str, Any]:
     """The restart state of a result, nested as it was written.
 
@@ -135,7 +151,7 @@ def read_restart(path: str | os.PathLike[str]) -> dict[str, Any]:
     Raises
     ------
     ResultError
-        As `load_result`, or if there is no restart state.
+        As `load_result`; NoRestart if there is no restart state.
     """
     sidecar = restart_path(path)
     with _opened(path) as file:
@@ -146,7 +162,7 @@ def read_restart(path: str | os.PathLike[str]) -> dict[str, Any]:
                     return _state(state["restart"])
         if "restart" in file:
             return _state(file["restart"])
-    raise ResultError(f"{path}: holds no restart state, so a run cannot be continued from it")
+    raise NoRestart(f"{path}: holds no restart state, so a run cannot be continued from it")
 
 
 @contextmanager
@@ -183,6 +199,10 @@ def _opened(path: str | os.PathLike[str]) -> Iterator[h5py.File]:
                 f"(it writes {FORMAT_VERSION})"
             )
         yield file
+
+
+def _attributes(file: h5py.File) -> dict[str, Any]:
+    return {name: _plain(value) for name, value in file.attrs.items()}
 
 
 def _scales(file: h5py.File) -> Scales:

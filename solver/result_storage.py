@@ -177,10 +177,12 @@ def commit(file: h5py.File, *, to_disk: bool = False) -> None:
         os.fsync(file.id.get_vfd_handle())
 
 
-def cut_off_after(file: h5py.File, time: float) -> None:
-    """Drop frames and rows of the series later than `time` (in the file's own unit), before a run goes on."""
-    n = int(file.attrs["n_complete"])
-    n = int(np.searchsorted(file["time"][:n], time, side="right"))
+def cut_off(file: h5py.File, time: float, n_frames: int) -> None:
+    """Keep `n_frames` frames, and rows of the series up to `time` (in the file's own unit), before a run goes on.
+
+    Frames are counted: the last one of a run that was stopped lies off their interval and must go.
+    """
+    n = min(n_frames, int(file.attrs["n_complete"]))
     # The counter goes first: what is beyond it does not exist for a reader.
     file.attrs.modify("n_complete", np.int64(n))
     for name in ("time", *(name for name in FRAMES if name in file)):

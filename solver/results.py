@@ -41,7 +41,7 @@ from swirlwright.solver.result_storage import (
     append_series,
     begin_frames,
     commit,
-    cut_off_after,
+    cut_off,
     is_disk_full,
     put,
     put_places,
@@ -147,8 +147,21 @@ class ResultWriter:
         return cls(path, h5py.File(path, "r+"), scales)
 
     @classmethod
-    def resume(cls, path: str | os.PathLike[str], time: float) -> ResultWriter:
-        """Open a result again to go on from `time` [s]: what is later is cut off, what is told at the end is dropped.
+    def resume(
+        cls, path: str | os.PathLike[str], time: float, n_frames: int, attributes: Mapping[str, Any]
+    ) -> ResultWriter:
+        """Open a result again to go on: what is later is cut off, what is told at the end is dropped.
+
+        Parameters
+        ----------
+        path : path
+            The file.
+        time : float
+            Where the run goes on [s].
+        n_frames : int
+            Frames that it had written by then.
+        attributes : mapping
+            Root attributes as of now; the case may differ in its end.
 
         Raises
         ------
@@ -164,12 +177,12 @@ class ResultWriter:
         scales = Scales(*(float(file.attrs[f"{name}_scale"]) for name in ("length", "velocity", "density")))
         writer = cls(path, file, scales)
         with writer._guarded():
-            cut_off_after(file, time / scales.of(VARIABLES["time"].powers))
+            cut_off(file, time / scales.of(VARIABLES["time"].powers), n_frames)
             # The restart state stays until finish has a newer one: this run may be killed as well.
             for name in (*MEANS, *BUDGET):
                 if name in file:
                     del file[name]
-            set_attributes(file, _UNFINISHED)
+            set_attributes(file, {**attributes, **_UNFINISHED})
             writer._n_complete = int(file.attrs["n_complete"])
             commit(file)
         return writer
@@ -242,14 +255,19 @@ class ResultWriter:
         """Write all fields of result_layout.BUDGET, SI, averaged over `window` [s]; begin = end if steady."""
         self._write_fields({name: fields[name] for name in BUDGET}, window)
 
+    def note(self, **attributes: Any) -> None:
+        """Add root attributes that must not be lost should the run be killed."""
+        with self._guarded():
+            set_attributes(self._file, attributes)
+            commit(self._file)
+
     def append_history(self, columns: Mapping[str, Any]) -> None:
         """Add rows to group `history`: each column a number or a sequence, all of one length, SI.
 
         Every call names the same columns; `iteration` or `step` and `time` should be among them.
         """
         rows = {name: (None, np.atleast_1d(np.asarray(c, dtype=float))) for name, c in columns.items()}
-        with self._guarded():
-            append_series(self._file, "history", "row", rows, self.scales)
+        self._append_series("history", "row", rows)
 
     def append_probes(
         self,
@@ -273,8 +291,7 @@ class ResultWriter:
         rows: dict[str, tuple[str | None, np.ndarray]] = {"probe_time": (None, n)}
         for name, (dim, value) in values.items():
             rows[name] = (dim, np.reshape(np.asarray(value, dtype=float), (n.size, -1) if dim else (n.size,)))
-        with self._guarded():
-            append_series(self._file, "probes", "probe_time", rows, self.scales, places)
+        self._append_series("probes", "probe_time", rows, places)
 
     def write_restart(self, state: Mapping[str, Any]) -> None:
         """Keep what a restart needs, unscaled and bit for bit, beside the result until `finish` folds it in.
@@ -344,6 +361,17 @@ class ResultWriter:
             with self._guarded():
                 trim(self._file)
                 self._file.close()
+
+    def _append_series(
+        self,
+        group: str,
+        dim: str,
+        rows: Mapping[str, tuple[str | None, np.ndarray]],
+        places: Mapping[str, Mapping[str, float]] | None = None,
+    ) -> None:
+        with self._guarded():
+            reserve(self._file, sum(values.nbytes for _, values in rows.values()))
+            append_series(self._file, group, dim, rows, self.scales, places)
 
     def _write_fields(self, fields: Mapping[str, np.ndarray], window: tuple[float, float]) -> None:
         with self._guarded():

@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
+from swirlwright.solver.beginning import first_state, left_off
 from swirlwright.solver.coupling import Chamber, exhaust_plane_pressure
-from swirlwright.solver.errors import ResultError
 from swirlwright.solver.fields import centre_fields, steady_budget
 from swirlwright.solver.flow import build_grid
 from swirlwright.solver.fog import with_steady_fog
-from swirlwright.solver.grid import Grid
-from swirlwright.solver.interpolation import onto
 from swirlwright.solver.interrupts import raising_interrupt
 from swirlwright.solver.march import Control, Stopped
 from swirlwright.solver.network import solve_network
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.provenance import attributes_of, network_attributes, scales_of, tubes_of
-from swirlwright.solver.results import ResultWriter, read_restart
+from swirlwright.solver.results import ResultWriter
 from swirlwright.solver.schema import Case
-from swirlwright.solver.state import State, imposed
+from swirlwright.solver.state import State
 from swirlwright.solver.steady import solve_steady
 from swirlwright.solver.steady_search import SteadySearch
 from swirlwright.solver.transient import Stepper
@@ -71,29 +67,30 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
     network = solve_network(case)
     grid = build_grid(case)
     chamber = Chamber.of(case, grid, network)
-    saved = _saved_run(case, Path(output)) if resume else None
-    start = _start_state(case, chamber)
+    saved = left_off(case, Path(output)) if resume else None
+    start = first_state(case, chamber) if saved is None else State.load(saved["state"])
     watch.message(f"{case.title}: {grid.shape[1]} x {grid.shape[0]} cells, R = {grid.radius:.4g} m")
     with raising_interrupt():
         warm_up()
     clock.compiled()
     control = Control(case.run.time_limit)
+    attributes = attributes_of(case, chamber)
     if saved is None:
         writer = ResultWriter.create(
             output, r=grid.r, z=grid.z, r_face=grid.r_face, z_face=grid.z_face, jets=network.jets,
             tubes=tubes_of(case, network), side_open_fraction=chamber.flow.open_share, has_fog=case.fog is not None,
-            scales=scales_of(case, chamber), attributes=attributes_of(case, chamber),
+            scales=scales_of(case, chamber), attributes=attributes,
         )  # fmt: skip
     else:
-        writer = ResultWriter.resume(output, float(saved["state"]["time"]))
+        writer = ResultWriter.resume(output, start.time, int(saved["n_frames"]), attributes)
     with writer, control.catching_interrupt():
         if case.run.mode == "steady" and saved is None:
             search = SteadySearch(case, control, watch, grid)
             if (result := _steady(search, chamber, start, writer, clock)) is not None:
                 return result
             watch.message("marching on to time averages")
-            return _march(case, chamber, start, writer, control, watch, clock, saved, search.note)
-        return _march(case, chamber, start, writer, control, watch, clock, saved, "")
+            writer.note(steady_attempt=search.note)
+        return _march(case, chamber, start, writer, control, watch, clock, saved)
 
 
 def _steady(search: SteadySearch, chamber: Chamber, start: State, writer: ResultWriter, clock: _Clock) -> Result | None:
@@ -118,7 +115,7 @@ def _steady(search: SteadySearch, chamber: Chamber, start: State, writer: Result
 
 def _march(
     case: Case, chamber: Chamber, start: State, writer: ResultWriter, control: Control, watch: Watch, clock: _Clock,
-    saved: dict[str, Any] | None, note: str,
+    saved: dict[str, Any] | None,
 ) -> Result:  # fmt: skip
     """The unsteady run of the case, from `start` or from where `saved` left it."""
     is_averaged = case.run.mode == "steady"
@@ -140,8 +137,7 @@ def _march(
         outcome, text = stop.outcome, str(stop)
     run.write_windows()
     ended = Chamber.of(case, chamber.problem.grid, run.network)
-    more = {"steady_attempt": note} if note else {}
-    return _finish(writer, ended, run.state, outcome, clock, text=text, **more)
+    return _finish(writer, ended, run.state, outcome, clock, text=text)
 
 
 def _finish(
@@ -189,37 +185,6 @@ def warm_up() -> None:
     stepper = Stepper.of(problem)
     s = stepper.advance(stepper.clean(start), 1e-3)
     stepper.step_size(s, 1.0)
-
-
-def _start_state(case: Case, chamber: Chamber) -> State:
-    """Rest, or the field of an earlier result carried onto this grid."""
-    problem = chamber.problem
-    if case.run.start_from is None:
-        return State.at_rest(problem)
-    saved = read_restart(case.path.parent / case.run.start_from)
-    old = Grid(saved["r_face"], saved["z_face"])
-    s = State.load(saved["state"])
-    if not (np.array_equal(old.r_face, problem.grid.r_face) and np.array_equal(old.z_face, problem.grid.z_face)):
-        s = onto(problem.grid, s, old)
-    return imposed(problem, replace(s, time=0.0))
-
-
-def _saved_run(case: Case, output: Path) -> dict[str, Any]:
-    """The restart state in `output`, if it is of this case (its [run] table may differ)."""
-    from swirlwright.solver.casefile import parse_case
-    from swirlwright.solver.results import load_result
-
-    saved = read_restart(output)
-    made_by = parse_case(load_result(output).attributes["case_text"], case.path)
-    free = {"run": {"end_time", "time_limit"}}
-    if made_by.model_dump(exclude=free) != case.model_dump(exclude=free):
-        raise ResultError(
-            f"{output}: was made by another case, so it cannot be resumed with {case.path.name}; only run.end_time "
-            "and run.time_limit may differ"
-        )
-    if "leg" not in saved:
-        raise ResultError(f"{output}: holds a steady solution; there is nothing to resume")
-    return saved
 
 
 _TINY = """

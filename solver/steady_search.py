@@ -12,6 +12,7 @@ from swirlwright.solver.grid import Grid
 from swirlwright.solver.interpolation import onto
 from swirlwright.solver.march import Control, Stopped, march
 from swirlwright.solver.network import AirNetwork
+from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
 from swirlwright.solver.stability import stability_of
@@ -60,10 +61,17 @@ class SteadySearch:
         if found is None:
             return None
         chamber, s = found
-        test = stability_of(chamber.problem, s, self.control, self.watch)
-        if test.is_stable:
-            return SteadyFlow(chamber, s, test.growth_rate)
-        growth = f"a disturbance grows at {test.growth_rate:.3g} per s over {test.duration:.3g} s"
+        try:
+            test = stability_of(chamber.problem, s, self.control, self.watch)
+            if test.is_stable:
+                return SteadyFlow(chamber, s, test.growth_rate)
+            growth = f"a disturbance grows at {test.growth_rate:.3g} per s over {test.duration:.3g} s"
+        except Stopped as stop:
+            if stop.outcome is not Outcome.BLEW_UP:
+                # The steady state, not the disturbed one; nobody knows whether it is stable.
+                text = f"{stop} (a steady state was found, its stability not yet tested)"
+                raise Stopped(stop.outcome, s, text) from None
+            growth = "a disturbance runs away"
         self.note = f"a steady state was found but is unstable: {growth}"
         self.watch.message(self.note)
         return None

@@ -26,6 +26,8 @@ from swirlwright.solver.transient import Stepper
 
 # In a transient run the network follows the flow's pressure this often [s].
 AGREEMENT_INTERVAL = 1.0
+# Times closer than this [s] are one: a step between them would be round-off and nothing else.
+SAME_TIME = 1e-9
 # Wall-clock time between checkpoints [s]: what a kill may cost.
 CHECKPOINT_SECONDS = 30.0
 # Unless run.max_step says else, no step is longer than this share of radius over speed.
@@ -55,12 +57,11 @@ def averaging_legs(case: Case) -> list[Leg]:
 
 def transient_legs(case: Case) -> list[Leg]:
     """Spans between events and between the times at which the network follows the flow; one window over all."""
-    times = {case.run.end_time, *(e.at for e in case.events)}
-    times |= set(np.arange(AGREEMENT_INTERVAL, case.run.end_time, AGREEMENT_INTERVAL).tolist())
+    marks = np.arange(AGREEMENT_INTERVAL, case.run.end_time, AGREEMENT_INTERVAL).tolist()
     legs, blowing, begin = [], Blowing(), 0.0
-    for end in sorted(t for t in times if 0.0 < t <= case.run.end_time):
+    for end in _apart([*(e.at for e in case.events), *marks, case.run.end_time]):
         for event in case.events:
-            if event.at == begin:
+            if abs(event.at - begin) <= SAME_TIME:
                 blowing = Blowing(
                     exhaust=blowing.exhaust if event.exhaust is None else event.exhaust,
                     supply=blowing.supply if event.supply is None else event.supply,
@@ -70,6 +71,15 @@ def transient_legs(case: Case) -> list[Leg]:
         legs.append(Leg(end, blowing, agrees=True, window=0))
         begin = end
     return legs
+
+
+def _apart(times: Sequence[float]) -> list[float]:
+    """The times after 0 in order, those that are the same to round-off once; the last as it is."""
+    ends: list[float] = []
+    for t in sorted(times):
+        if t - (ends[-1] if ends else 0.0) > SAME_TIME:
+            ends.append(t)
+    return [*ends[:-1], max(times)]
 
 
 @dataclass
@@ -96,7 +106,7 @@ class UnsteadyRun:
     is_cut: bool = False
 
     def __post_init__(self) -> None:
-        self.frames = Frames(self.writer, self.case.run.frame_interval, 0.0)
+        self.frames = Frames(self.writer, self.case.run.frame_interval)
         self.history = History(self.writer, self.edge)
         self.probes = Probes(self.writer, self.case.run)
 
@@ -112,11 +122,6 @@ class UnsteadyRun:
         try:
             while self.leg < len(legs):
                 self._march_leg(legs)
-        except Stopped as stop:
-            self.state = stop.state
-            if not self.is_cut:
-                self.save()
-            raise
         finally:
             if self.writer.is_open:
                 self.history.flush()
@@ -148,13 +153,27 @@ class UnsteadyRun:
                 self.state, self.is_cut = s, True
                 self.save()
 
-        self.state = march(
-            stepper, self.state, leg.end, largest=largest, recorders=recorders, control=self.control,
-            watch=self.watch, before_cut=before_cut,
-        )  # fmt: skip
+        try:
+            self.state = march(
+                stepper, self.state, leg.end, largest=largest, recorders=recorders, control=self.control,
+                watch=self.watch, before_cut=before_cut,
+            )  # fmt: skip
+        except Stopped as stop:
+            self._keep(stop, stepper)
+            raise
         if leg.agrees:
             self.agree(chamber, leg.blowing)
         self.leg, self.is_inside_leg = self.leg + 1, False
+
+    def _keep(self, stop: Stopped, stepper: Stepper) -> None:
+        """Keep the last good state, for a restart and as a frame."""
+        self.state = stop.state
+        if not self.is_cut:
+            self.save()
+        self.frames.write_last(stepper, self.state)
+        if stop.outcome is Outcome.BLEW_UP:
+            # The fluxes of the step that blew up are in the budgets by now.
+            self.windows = []
 
     def after(self, stepper: Stepper, old: State, new: State, step: float) -> None:
         """Save a checkpoint when the last one is old enough; the clock decides when, never what."""
@@ -189,7 +208,7 @@ class UnsteadyRun:
             "agreed": self.agreed,
             "means": {"pressure": self.means.pressure.copy(), "plane": self.means.plane, "time": self.means.time},
             "windows": {str(n): window.dump() for n, window in enumerate(self.windows)},
-            "frames_due": self.frames.due,
+            "n_frames": self.frames.n,
             "r_face": self.grid.r_face,
             "z_face": self.grid.z_face,
         }
@@ -208,7 +227,7 @@ class UnsteadyRun:
             )
         self.means = MeanPressure(**saved["means"])
         self.windows = [Averages.load(saved["windows"][str(n)]) for n in range(len(saved["windows"]))]
-        self.frames.due = float(saved["frames_due"])
+        self.frames.n = int(saved["n_frames"])
 
     def write_windows(self, blowing: Blowing = Blowing()) -> None:
         """Write means, deviations and budgets over all windows that have begun."""

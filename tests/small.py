@@ -62,8 +62,12 @@ def small(changes: dict[str, Any] | None = None) -> Case:
     return vary(case, changes) if changes else case
 
 
+# What two runs of one flow need not share: the name of the run, and how long it took.
+OF_THE_RUN = {"run_id", "compile_seconds", "solve_seconds"}
+
+
 def contents(path: Path) -> dict[str, np.ndarray]:
-    """Every data set of a result file by its path, complete rows only."""
+    """Every data set of a result file by its path, and the root attributes as `@name`."""
     found: dict[str, np.ndarray] = {}
 
     def take(name: str, item: object) -> None:
@@ -72,11 +76,16 @@ def contents(path: Path) -> dict[str, np.ndarray]:
 
     with h5py.File(path) as file:
         file.visititems(take)
-    return found
+        attributes = {f"@{name}": np.asarray(value) for name, value in file.attrs.items() if name not in OF_THE_RUN}
+    return found | attributes
 
 
 def differences(one: Path, other: Path) -> list[str]:
-    """Names of data sets that are not the same to the last bit."""
+    """Names of data sets and attributes that are not the same to the last bit."""
     a, b = contents(one), contents(other)
     missing = sorted(set(a) ^ set(b))
-    return missing + [name for name in sorted(set(a) & set(b)) if not np.array_equal(a[name], b[name])]
+    return missing + [name for name in sorted(set(a) & set(b)) if not _is_same(a[name], b[name])]
+
+
+def _is_same(one: np.ndarray, other: np.ndarray) -> bool:
+    return np.array_equal(one, other, equal_nan=one.dtype.kind == "f")

@@ -189,7 +189,7 @@ def test_restart_of_an_interrupted_run_stands_beside_it(tmp_path):
 def test_resumed_file_goes_on_from_the_restart_time(tmp_path, scales):
     """Resumed at t = 1, frames, history and probes end there, and what is appended follows."""
     path = write_whole(tmp_path / "a.h5", scales)
-    with ResultWriter.resume(path, 1.0) as writer:
+    with ResultWriter.resume(path, 1.0, 2, {"title": "another"}) as writer:
         assert writer.n_complete == 2
         writer.append_history({"step": 3, "time": 1.25, "residual_u": 9.0})
         writer.append_frame(5.0, made_up(FRAMES, seed=5))
@@ -201,6 +201,7 @@ def test_resumed_file_goes_on_from_the_restart_time(tmp_path, scales):
     assert data.probes["probe_time"] == pytest.approx([0.0, 0.5, 1.0])
     assert data.frames["pressure"][2] == pytest.approx(made_up(FRAMES, seed=5)["pressure"], rel=1e-14)
     assert not data.mean and not data.budget
+    assert data.attributes["title"] == "another"
     assert read_restart(path) == {"step": 4} and data.attributes["outcome"] == "transient"
     with netCDF4.Dataset(path) as file:
         assert file.dimensions["time"].size == 3
@@ -209,9 +210,9 @@ def test_resumed_file_goes_on_from_the_restart_time(tmp_path, scales):
 def test_resumed_run_that_is_ended_too_can_be_resumed_again(tmp_path):
     """Resuming keeps the old restart state until a newer one is saved, which then is the one found."""
     path = write_whole(tmp_path / "a.h5")
-    ResultWriter.resume(path, 1.0).close()
+    ResultWriter.resume(path, 1.0, 2, {}).close()
     assert read_restart(path)["step"] == 3
-    with ResultWriter.resume(path, 1.0) as writer:
+    with ResultWriter.resume(path, 1.0, 2, {}) as writer:
         writer.write_restart({"step": 4})
     assert read_restart(path) == {"step": 4}
 
