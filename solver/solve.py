@@ -54,7 +54,7 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
     watch : Watch
         Told of the progress.
     resume : bool
-        Go on with the unsteady run that `output` holds instead of beginning anew.
+        Go on with the run that `output` holds; it begins anew if that was ended before its first checkpoint.
 
     Raises
     ------
@@ -69,6 +69,8 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
     chamber = Chamber.of(case, grid, network)
     saved = left_off(case, Path(output)) if resume else None
     start = first_state(case, chamber) if saved is None else State.load(saved["state"])
+    if resume and saved is None:
+        watch.message(f"{output}: was ended before its first checkpoint, so the run begins anew")
     watch.message(f"{case.title}: {grid.shape[1]} x {grid.shape[0]} cells, R = {grid.radius:.4g} m")
     with raising_interrupt():
         warm_up()
