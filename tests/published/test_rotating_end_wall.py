@@ -104,7 +104,8 @@ def test_axial_flow_matches_the_independent_code(row):
 
 # N. Fujimura, H. Koyama and J. M. Hyun, An experimental study on vortex breakdown in a differentially-rotating
 # cylindrical container, 2001: |w|max and its distance from the fixed end over H. Measured, printed to two digits and
-# quoted from memory, so a band of 5 per cent on w and 0.02 on places (the converged 0.0703 at Re 1290 is 3.5 above).
+# quoted from memory; their own uncertainty is not at hand, so a band of 5 per cent on w and 0.02 on places. At Re 1290
+# the computed value is 3.5 per cent above: 0.0704 extrapolated from 32 and 48 cells, and from 64 and 80 as well.
 @pytest.mark.parametrize(
     ("height", "reynolds", "speed", "place"),
     [(1.5, 990.0, 0.097, 0.21), (1.5, 1290.0, 0.068, 0.14), (2.5, 1010.0, 0.103, 0.46)],
