@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import swirlwright
+from swirlwright.postproc.measures import Measures
 from swirlwright.solver.casefile import vary
 from swirlwright.solver.coupling import Chamber
 from swirlwright.solver.flow import build_grid
@@ -67,19 +68,35 @@ def test_more_jet_momentum_gives_more_circulation():
     assert content[2] > 1.1 * content[1]
 
 
-def test_without_exhaust_flow_no_column_reaches_the_ceiling(tmp_path):
-    """With open sides and next to no exhaust flow nothing stands in the mean, and no core outruns the curtain."""
+@pytest.fixture(scope="module")
+def without_exhaust(tmp_path_factory) -> Measures:
+    """Measures of the table-top chamber with open sides and next to no exhaust flow."""
+    path = tmp_path_factory.mktemp("sense") / "run.h5"
     case = vary(
         swirlwright.read_case(CASES / "table-top.toml"),
         {**COARSE, "exhaust.fan": None, "exhaust.fan_speed_ratio": None, "exhaust.flow": 1e-5, "fog": None,
          "run.spin_up": 8.0, "run.average": 8.0, "run.max_iterations": 5},
     )  # fmt: skip
-    swirlwright.solve(case, tmp_path / "run.h5")
-    found = swirlwright.measure(tmp_path / "run.h5")
+    swirlwright.solve(case, path)
+    return swirlwright.measure(path)
+
+
+def test_without_exhaust_flow_no_column_reaches_the_ceiling(without_exhaust):
+    """Without exhaust flow no column spans the chamber in the mean, and no core is half as fast as the curtain."""
+    found = without_exhaust
     assert found.as_json()["structure"] != "to the floor"
-    assert found.as_json()["touchdown"] != "yes"
     core, around = found.field.max_tangential_velocity or 0.0, found.field.curtain_tangential_velocity
     assert core < 0.5 * around
+
+
+@pytest.mark.xfail(
+    raises=AssertionError,
+    reason="eddies of 0.15 to 0.19 m/s count as columns at instants: 25 % of the time here (24 x 36, 8 s), "
+    "21 % over 60 s, 12 % on the shipped grid over 40 s",
+)
+def test_without_exhaust_flow_no_column_stands_at_any_instant(without_exhaust):
+    """Without exhaust flow the measures call the touchdown no: less than a tenth of the time."""
+    assert without_exhaust.as_json()["touchdown"] == "no"
 
 
 def test_a_lower_viscosity_gives_a_thinner_core(tmp_path):
@@ -99,14 +116,28 @@ def test_a_lower_viscosity_gives_a_thinner_core(tmp_path):
     assert radii[0] > radii[1] > radii[2]
 
 
+@pytest.fixture(scope="module")
+def twenty_times_viscous(tmp_path_factory) -> dict[str, Any]:
+    """Measures of the table-top chamber with twenty times molecular viscosity, coarse, over 90 s."""
+    path = tmp_path_factory.mktemp("sense") / "run.h5"
+    changes = {**COARSE, "model.closure": "constant", "model.viscosity_ratio": 20, "run.average": 90.0}
+    swirlwright.solve(vary(swirlwright.read_case(CASES / "table-top.toml"), changes), path)
+    return swirlwright.measure(path).as_json()
+
+
 @pytest.mark.slow
-def test_at_twenty_times_the_viscosity_the_column_hangs(tmp_path):
-    """With twenty times molecular viscosity everywhere the table-top column hangs in the mean and is no touchdown."""
-    case = vary(
-        swirlwright.read_case(CASES / "table-top.toml"),
-        {"model.closure": "constant", "model.viscosity_ratio": 20, "run.average": 25.0},
-    )
-    swirlwright.solve(case, tmp_path / "run.h5")
-    found = swirlwright.measure(tmp_path / "run.h5").as_json()
-    assert found["structure"] == "aloft"
-    assert found["touchdown"] != "yes"
+def test_at_twenty_times_the_viscosity_the_mean_column_hangs(twenty_times_viscous):
+    """With twenty times molecular viscosity everywhere the table-top column hangs in the mean field."""
+    assert twenty_times_viscous["structure"] == "aloft"
+
+
+@pytest.mark.slow
+@pytest.mark.xfail(
+    strict=True,
+    raises=AssertionError,
+    reason="marginal, not no: 30 % of 90 s and 28 % of 300 s on 24 x 36 cells, 26 % of 90 s on 36 x 54, "
+    "27 % of 90 s on the shipped 48 x 72",
+)
+def test_at_twenty_times_the_viscosity_the_column_does_not_stand(twenty_times_viscous):
+    """With twenty times molecular viscosity the touchdown is no: less than a tenth of the time."""
+    assert twenty_times_viscous["touchdown"] == "no"
