@@ -1,6 +1,6 @@
 """Which assumption decides the table-top verdict? One run for each change, as a Markdown table.
 
-python benchmarks/sensitivity.py [--folder FOLDER] [--quick]
+python benchmarks/sensitivity.py [--folder FOLDER] [--coarse] [--rows NAME ...]
 
 Runs go two at a time, one thread each; a result already in the folder is used again if its case is the same.
 """
@@ -8,111 +8,205 @@ Runs go two at a time, one thread each; a result already in the folder is used a
 from __future__ import annotations
 
 import argparse
-import os
-import platform
+import math
 import shutil
-import subprocess
-import sys
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from swirlwright import __version__
-from swirlwright.postproc.measures import measure
+import numpy as np
+from printing import CASES, machine, number, solve_apart, table
+
+from swirlwright.postproc.flow_numbers import measure_field
+from swirlwright.postproc.measures import Measures, frame_field, measure_data
+from swirlwright.postproc.verdict import TO_THE_FLOOR, structure_of
 from swirlwright.solver.casefile import read_case, vary
-from swirlwright.solver.results import load_result
+from swirlwright.solver.errors import ResultError
+from swirlwright.solver.results import ResultData, load_result
+from swirlwright.solver.schema import Case
 
-CASE = Path(__file__).parent.parent / "cases" / "table-top.toml"
-CELLS_R, CELLS_Z, CORE = 48, 72, 1.8e-3
+BASE = "as shipped"
+# Not a doubt about a constant but another kind of flow: what it costs to deny that the core is nearly laminar.
+TWENTY_NU = "20 nu everywhere"
+# Parts of the averaging window taken as independent, for the chance error of a share of time.
+BLOCKS = 6
+ANSWERS = ("steady", "time-averaged", "not-converged")
 
 
-def grid(factor: float) -> dict[str, Any]:
-    """The grid with `factor` times the cells along both directions."""
+def changes(case: Case, coarse: bool = False) -> dict[str, dict[str, Any]]:
+    """What each row changes in the case; with `coarse`, all at half the cells and a quarter of the averaging."""
+    c, k = case.model.length_constant, case.chamber.inflow_loss
+    rows: dict[str, dict[str, Any]] = {
+        BASE: {},
+        "mixing-length constant x 1/2": {"model.length_constant": c / 2},
+        "mixing-length constant x 2": {"model.length_constant": c * 2},
+        "K_in x 1/2": {"chamber.inflow_loss": k / 2},
+        "K_in x 2": {"chamber.inflow_loss": k * 2},
+        # Two of four sides open are 0.5. The model knows the share only, so a third side may stand in for it.
+        "phi - 0.1": {"chamber.side_opening": 0.8},
+        "phi + 0.1": {"chamber.open_sides": ["front", "left", "right"], "chamber.side_opening": 0.8},
+        "R - 10 %": {"model.radius_factor": 0.9},
+        "R + 10 %": {"model.radius_factor": 1.1},
+        "grid x 3/4": grid(case, 0.75),
+        "grid x 4/3": grid(case, 4 / 3),
+        TWENTY_NU: {"model.closure": "constant", "model.viscosity_ratio": 20},
+    }
+    if not coarse:
+        return rows
+    factors = {"grid x 3/4": 0.75, "grid x 4/3": 4 / 3}
     return {
-        "grid.cells_r": round(CELLS_R * factor),
-        "grid.cells_z": round(CELLS_Z * factor),
-        "grid.core_spacing": CORE / factor,
+        name: {"run.average": case.run.average / 4} | row | grid(case, 0.5 * factors.get(name, 1.0))
+        for name, row in rows.items()
     }
 
 
-CHANGES: dict[str, dict[str, Any]] = {
-    "as shipped": {},
-    "mixing-length constant x 1/2": {"model.length_constant": 0.045},
-    "mixing-length constant x 2": {"model.length_constant": 0.18},
-    "K_in x 1/2": {"chamber.inflow_loss": 0.25},
-    "K_in x 2": {"chamber.inflow_loss": 1.0},
-    "phi - 0.1": {"chamber.side_opening": 0.8},
-    "phi + 0.1": {"chamber.open_sides": ["front", "left", "right"], "chamber.side_opening": 0.8},
-    "R - 10 %": {"model.radius_factor": 0.9},
-    "R + 10 %": {"model.radius_factor": 1.1},
-    "grid x 3/4": grid(0.75),
-    "grid x 4/3": grid(4 / 3),
-    "20 nu everywhere": {"model.closure": "constant", "model.viscosity_ratio": 20},
-}
+def grid(case: Case, factor: float) -> dict[str, Any]:
+    """The case's grid with `factor` times the cells along both directions; the first cell to six digits."""
+    spacing = case.grid.core_spacing
+    return {
+        "grid.cells_r": round(case.grid.cells_r * factor),
+        "grid.cells_z": round(case.grid.cells_z * factor),
+        "grid.core_spacing": None if spacing is None else float(f"{spacing / factor:.6g}"),
+    }
 
 
-def run(name: str, changes: dict[str, Any], folder: Path) -> Path:
-    """Solve one variant in a process of its own, unless its result is there."""
-    case = vary(read_case(CASE), changes) if changes else read_case(CASE)
-    stem = f"{list(CHANGES).index(name):02d}-" + "".join(c if c.isalnum() else "-" for c in name)
-    result = folder / f"{stem}.h5"
-    if result.exists():
-        old = load_result(result).attributes
-        if old["case_text"] == case.text and old["outcome"] not in ("interrupted", "blew-up"):
-            return result
-    path = folder / f"{stem}.toml"
-    path.write_text(case.text)
-    command = [sys.executable, "-m", "swirlwright.cli", "solve", str(path), "--output", str(result), "--quiet"]
-    subprocess.run(command, env=os.environ | {"OMP_NUM_THREADS": "1"}, check=False, capture_output=True)
+def run(case: Case, stem: Path) -> Path:
+    """Solve a case in a process of its own, unless its result is there."""
+    result = stem.with_suffix(".h5")
+    if not holds_answer(result, case):
+        path = stem.with_suffix(".toml")
+        path.write_text(case.text)
+        solve_apart(path, result)
     return result
 
 
-def row(name: str, result: Path) -> tuple[str, float]:
-    """One line of the table, and the share of time the column stands."""
-    m = measure(result)
-    data = m.as_json()
-    attributes = load_result(result).attributes
-    field = m.field
-    share = float(data["touchdown_share"])
-    cells = [
-        name,
-        str(data["outcome"]),
-        f"{data['touchdown']} ({100 * share:.0f} %)",
-        str(data["structure"]),
-        _number(field.core_foot_height, 1e3),
-        _number(field.core_radius, 1e3),
-        _number(field.core_velocity, 1.0),
-        f"{attributes['solve_seconds']:.0f}",
-    ]
-    return "| " + " | ".join(cells) + " |", share
+def holds_answer(result: Path, case: Case) -> bool:
+    """Whether the file is the ended run of this very case."""
+    if not result.exists():
+        return False
+    try:
+        old = load_result(result).attributes
+    except ResultError:
+        return False
+    return old["case_text"] == case.text and old["outcome"] in ANSWERS
 
 
-def _number(value: float | None, scale: float) -> str:
-    return "-" if value is None else f"{scale * value:.3g}"
+@dataclass(frozen=True)
+class Row:
+    """What one run tells. chance: standard error of the share of time, from blocks of the window; 0 if steady."""
+
+    measures: Measures
+    chance: float
+    cells: str
+    compile_seconds: float
+    solve_seconds: float
+
+    @property
+    def share(self) -> float:
+        """Share of time in which the column stands on the floor."""
+        return self.measures.verdict.share_to_floor
+
+    def texts(self) -> list[str]:
+        """Its cells in the table."""
+        m, field = self.measures, self.measures.field
+        return [
+            m.outcome,
+            m.verdict.touchdown,
+            f"{100 * self.share:.0f} ± {100 * self.chance:.0f}",
+            number(field.core_foot_height, 1e3),
+            number(field.core_radius, 1e3),
+            number(field.core_velocity),
+            number(field.core_pressure_deficit),
+            number(field.swirl_ratio_at_exhaust_radius),
+            self.cells,
+            number(self.compile_seconds, form=".1f"),
+            number(self.solve_seconds, form=".0f"),
+        ]
+
+
+HEADS = (
+    "change", "outcome", "column on the floor", "share of time, %", "foot, mm", "core radius, mm", "v, m/s",
+    "deficit, Pa", "S", "cells r x z", "compile, s", "solve, s",
+)  # fmt: skip
+
+
+def row(result: Path) -> Row:
+    """Measure one result."""
+    data = load_result(result)
+    measures = measure_data(data)
+    seconds = (float(data.attributes[f"{name}_seconds"]) for name in ("compile", "solve"))
+    return Row(measures, chance_error(data, measures), f"{data.r.size} x {data.z.size}", *seconds)
+
+
+def chance_error(data: ResultData, measures: Measures) -> float:
+    """Standard error of the share of time, from the shares in BLOCKS equal parts of the averaging window."""
+    if measures.n_frames < 2 * BLOCKS:
+        return 0.0
+    begin, end = (data.attributes[f"window_{side}"] for side in ("start", "end"))
+    frames = np.flatnonzero((data.time >= begin) & (data.time <= end))
+    chamber = measures.chamber
+    is_down = [structure_of(measure_field(frame_field(data, int(n)), chamber), chamber) == TO_THE_FLOOR for n in frames]
+    shares = [float(np.mean(part)) for part in np.array_split(np.array(is_down), BLOCKS)]
+    return float(np.std(shares, ddof=1)) / math.sqrt(BLOCKS)
+
+
+def verdicts(rows: Mapping[str, Row]) -> str:
+    """Whether the verdict holds, in a sentence."""
+    word = rows[BASE].measures.verdict.touchdown
+    others = {name: row.measures.verdict.touchdown for name, row in rows.items() if name not in (BASE, TWENTY_NU)}
+    moved = [f"{name} ({new})" for name, new in others.items() if new != word]
+    held = f"the same in {len(others) - len(moved)} of {len(others)} changes"
+    moved_text = f", other with {', '.join(moved)}" if moved else ""
+    return f"Column on the floor: {word} as shipped and {held} of constants, sides, radius and grid{moved_text}."
+
+
+def decisive(rows: Mapping[str, Row]) -> str:
+    """Which change moves the share of time most, and how many move it by more than chance, in a sentence."""
+    base = rows[BASE]
+    moves = {name: abs(row.share - base.share) for name, row in rows.items() if name != BASE}
+    if not any(moves.values()):
+        return "Nothing that was changed moves the share of time."
+    most = max(moves, key=lambda name: moves[name])
+    text = f"The share of time moves most with {most} ({_from_to(base, rows[most])})"
+    plain = {name: move for name, move in moves.items() if name != TWENTY_NU}
+    if most == TWENTY_NU and plain:
+        second = max(plain, key=lambda name: plain[name])
+        text += f", after that with {second} ({_from_to(base, rows[second])})"
+    clear = [name for name, move in moves.items() if move > 2.0 * math.hypot(base.chance, rows[name].chance)]
+    return f"{text}; more than twice its chance error it moves with {', '.join(clear) or 'none of the changes'}."
+
+
+def _from_to(base: Row, other: Row) -> str:
+    return f"{100 * base.share:.0f} to {100 * other.share:.0f} per cent"
+
+
+def file_stem(name: str, place: int, coarse: bool) -> str:
+    """Name of a row's files: its place keeps `- 0.1` and `+ 0.1` apart; a quick look replaces no full run."""
+    return f"{place:02d}-" + "".join(c if c.isalnum() else "-" for c in name) + ("-coarse" if coarse else "")
 
 
 def main() -> None:
+    shipped = read_case(CASES / "table-top.toml")
+    names = list(changes(shipped))
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--folder", type=Path, default=Path("sensitivity-results"))
-    parser.add_argument("--quick", action="store_true", help="half the cells, a fifth of the time: a look, no answer")
+    parser.add_argument("--folder", type=Path, default=Path("sensitivity-results"), help="for the results")
+    parser.add_argument("--coarse", action="store_true", help="half the cells, a quarter of the averaging: no answer")
+    parser.add_argument("--rows", nargs="+", choices=names, default=names, metavar="NAME", help="these only")
     options = parser.parse_args()
-    options.folder.mkdir(parents=True, exist_ok=True)
+    folder: Path = options.folder
+    folder.mkdir(parents=True, exist_ok=True)
     # Fan files are found relative to the case file, so they go along.
-    shutil.copytree(CASE.parent / "fans", options.folder / "fans", dirs_exist_ok=True)
-    quick = {**grid(0.5), "run.spin_up": 4.0, "run.average": 8.0} if options.quick else {}
-    variants = {name: {**quick, **changes} for name, changes in CHANGES.items()}
+    shutil.copytree(CASES / "fans", folder / "fans", dirs_exist_ok=True)
+    wanted = {name: row for name, row in changes(shipped, options.coarse).items() if name in {BASE, *options.rows}}
+    cases = {name: vary(shipped, row) if row else shipped for name, row in wanted.items()}
+    stems = [folder / file_stem(name, names.index(name), options.coarse) for name in cases]
     with ThreadPoolExecutor(2) as pool:
-        results = dict(zip(variants, pool.map(lambda item: run(*item, options.folder), variants.items()), strict=True))
-    rows = {name: row(name, result) for name, result in results.items()}
-    base = rows["as shipped"][1]
-    moves = {name: abs(share - base) for name, (_, share) in rows.items() if name != "20 nu everywhere"}
-    most = max(moves, key=lambda name: moves[name])
-    print(f"The share of time the column stands moves most with: {most} ({100 * moves[most]:.0f} points).\n")
-    print(f"swirlwright {__version__}, Python {platform.python_version()}, {platform.machine()}, one thread a run\n")
-    print("| change | outcome | column on the floor | structure | foot, mm | core radius, mm | v, m/s | solve, s |")
-    print("|---|---|---|---|---|---|---|---|")
-    for line, _ in rows.values():
-        print(line)
+        results = list(pool.map(run, cases.values(), stems))
+    rows = dict(zip(cases, map(row, results), strict=True))
+    print(verdicts(rows), machine(), sep="\n\n", end="\n\n")
+    print(table(HEADS, [[name, *one.texts()] for name, one in rows.items()]), decisive(rows), sep="\n\n")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,202 @@
+"""What does a step in time cost, and which kernel takes it? The table-top chamber on two grids, as a Markdown table.
+
+python benchmarks/step.py [--steps STEPS]
+"""
+
+from __future__ import annotations
+
+import argparse
+import inspect
+import os
+import statistics
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from printing import CASES, ONE_THREAD, machine, table
+
+# Before numba and the linear algebra read them.
+os.environ.update(ONE_THREAD)
+
+from swirlwright.solver import kernels
+from swirlwright.solver.casefile import read_case, vary
+from swirlwright.solver.coupling import Chamber
+from swirlwright.solver.flow import build_grid
+from swirlwright.solver.network import solve_network
+from swirlwright.solver.solve import warm_up
+from swirlwright.solver.state import State
+from swirlwright.solver.transient import Stepper, SwirlBudget
+
+GRIDS = ((64, 96), (128, 320))  # cells along r and z
+# Called by a step from Python; the second lot only inside `momentum_rates`.
+CALLED = (
+    "momentum_rates", "mixing_length_viscosity", "corner_viscosity", "sweep_u", "sweep_v", "sweep_w", "divergence",
+    "subtract_gradient", "scalar_rates", "sweep_scalar", "largest_rates",
+)  # fmt: skip
+INSIDE = ("swirl_fluxes", "radial_rates", "axial_rates")
+PRESSURE = "pressure equation (SuperLU)"
+# The fog and the wiggles of the start have spread by then: no times of numbers near the smallest one.
+SPIN_UP_STEPS = 150
+
+
+class Clock:
+    """Collects the seconds of calls by name, and the last arguments of each."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, list[float]] = defaultdict(list)
+        self.arguments: dict[str, tuple[Any, ...]] = {}
+
+    def around(self, name: str, function: Callable[..., Any]) -> Callable[..., Any]:
+        """`function`, timed."""
+
+        def timed(*arguments: Any) -> Any:
+            begin = time.perf_counter()
+            answer = function(*arguments)
+            self.seconds[name].append(time.perf_counter() - begin)
+            self.arguments[name] = arguments
+            return answer
+
+        return timed
+
+
+class TimedSolver:
+    """Stands in for the factorised pressure equation."""
+
+    def __init__(self, solver: Any, clock: Clock) -> None:
+        self.solve = clock.around(PRESSURE, solver.solve)
+
+
+@contextmanager
+def timed_calls(stepper: Stepper) -> Iterator[Clock]:
+    """Time the kernels and the pressure equation where a step calls them: warm caches as in a run, no copies."""
+    clock, projection = Clock(), stepper.projection
+    solver, before = projection.solver, {name: getattr(kernels, name) for name in CALLED}
+    try:
+        projection.solver = TimedSolver(solver, clock)
+        for name, kernel in before.items():
+            setattr(kernels, name, clock.around(name, kernel))
+        yield clock
+    finally:
+        projection.solver = solver
+        for name, kernel in before.items():
+            setattr(kernels, name, kernel)
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Medians on one grid: a step [s], one with running budgets [s]; calls a step and seconds a call, by name."""
+
+    cells: int
+    step: float
+    step_with_budget: float
+    calls: dict[str, float]
+    seconds: dict[str, float]
+
+    @property
+    def rest(self) -> float:
+        """Seconds of a step outside kernels and pressure equation: array arithmetic and calls."""
+        return self.step - sum(self.calls[name] * self.seconds[name] for name in (*CALLED, PRESSURE))
+
+
+def cost(nr: int, nz: int, steps: int) -> Cost:
+    """Measure on one grid, from a flow that has begun to turn."""
+    changes = {"grid.cells_r": nr, "grid.cells_z": nz, "grid.core_spacing": None}
+    case = vary(read_case(CASES / "table-top.toml"), changes)
+    problem = Chamber.of(case, build_grid(case), solve_network(case)).problem
+    stepper = Stepper.of(problem)
+    s = stepper.clean(State.at_rest(problem))
+    s, _ = march(stepper, s, SPIN_UP_STEPS)
+    s, plain = march(stepper, s, steps)
+    s, budgeted = march(stepper, s, steps, SwirlBudget.empty(problem))
+    with timed_calls(stepper) as clock:
+        march(stepper, s, steps)
+    seconds = {name: statistics.median(times) for name, times in clock.seconds.items()}
+    calls = {name: len(times) / steps for name, times in clock.seconds.items()}
+    return Cost(nr * nz, plain, budgeted, calls, seconds | inner_seconds(clock, steps))
+
+
+def march(stepper: Stepper, s: State, steps: int, budget: SwirlBudget | None = None) -> tuple[State, float]:
+    """Take steps of free choice; the last state and the median seconds of one."""
+    largest = 0.05 * stepper.problem.length / stepper.problem.speed
+    times = []
+    for _ in range(steps):
+        begin = time.perf_counter()
+        s = stepper.advance(s, stepper.step_size(s, largest), budget)
+        times.append(time.perf_counter() - begin)
+    if not s.is_finite:
+        raise RuntimeError("the flow ran away, so its times mean nothing")
+    return s, statistics.median(times)
+
+
+def inner_seconds(clock: Clock, repeats: int) -> dict[str, float]:
+    """Median seconds of the kernels inside `momentum_rates`, called by themselves with its arguments.
+
+    They overwrite what they fill, so that a repeat does the same work.
+    """
+    names = inspect.signature(kernels.momentum_rates.py_func).parameters
+    known = dict(zip(names, clock.arguments["momentum_rates"], strict=True))
+    known |= {"v_r": known["v"], "v_z": known["v"]}
+    found = {}
+    for name in INSIDE:
+        kernel = getattr(kernels, name)
+        arguments = [known[key] for key in inspect.signature(kernel.py_func).parameters]
+        kernel(*arguments)
+        inner = Clock()
+        timed = inner.around(name, kernel)
+        for _ in range(repeats):
+            timed(*arguments)
+        found[name] = statistics.median(inner.seconds[name])
+    return found
+
+
+def lines(costs: list[Cost]) -> Iterator[list[str]]:
+    """The rows of the table, dearest part of the larger grid first; per cent are of a step."""
+    last = costs[-1]
+    for name in sorted((*CALLED, PRESSURE), key=lambda name: -last.calls[name] * last.seconds[name]):
+        yield [name, f"{last.calls[name]:.0f}", *_pairs(costs, [(c.seconds[name], c.calls[name]) for c in costs])]
+        if name == "momentum_rates":
+            for part in INSIDE:
+                inside = [(c.seconds[part], c.calls[name]) for c in costs]
+                yield [f"of it {part}", f"{last.calls[name]:.0f}", *_pairs(costs, inside)]
+    yield ["array arithmetic and calls", "", *_pairs(costs, [(c.rest, 1.0) for c in costs])]
+    yield ["**one step**", "1", *_pairs(costs, [(c.step, 1.0) for c in costs])]
+    yield ["one step with budgets, as while averaging", "1", *_pairs(costs, [(c.step_with_budget, 1.0) for c in costs])]
+
+
+def _pairs(costs: list[Cost], times: list[tuple[float, float]]) -> Iterator[str]:
+    """Microseconds a call and per cent of a step on each grid, from seconds a call and calls a step."""
+    for c, (seconds, calls) in zip(costs, times, strict=True):
+        yield f"{1e6 * seconds:.0f}"
+        yield f"{100 * seconds * calls / c.step:.0f}"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--steps", type=int, default=100, help="steps a median is taken from")
+    steps = parser.parse_args().steps
+    begin = time.perf_counter()
+    warm_up()
+    compiling = time.perf_counter() - begin
+    costs = [cost(*cells, steps) for cells in GRIDS]
+    shares = {name: costs[-1].calls[name] * costs[-1].seconds[name] / costs[-1].step for name in (*CALLED, PRESSURE)}
+    dearest = max(shares, key=lambda name: shares[name])
+    speeds = " and ".join(f"{1e-6 * c.cells / c.step:.2f}" for c in costs)
+    names = [f"{nr} x {nz}" for nr, nz in GRIDS]
+    print(
+        f"A step of the table-top chamber, fog included, takes {' and '.join(f'{1e3 * c.step:.1f}' for c in costs)} ms "
+        f"on {' and '.join(names)} cells, {speeds} million cells a second; the dearest part on the larger grid is "
+        f"{dearest} ({100 * shares[dearest]:.0f} per cent)."
+    )
+    print(f"\n{machine()} Compiling or loading the kernels: {compiling:.1f} s. Medians of {steps} steps.\n")
+    print(
+        table(
+            ["part", "calls a step", *(f"{n}: {x}" for n in names for x in ("us a call", "% of a step"))], lines(costs)
+        )
+    )
+
+
+if __name__ == "__main__":
+    main()
