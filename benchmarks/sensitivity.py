@@ -21,7 +21,7 @@ from printing import CASES, machine, number, solve_apart, table
 
 from swirlwright.postproc.flow_numbers import measure_field
 from swirlwright.postproc.measures import Measures, frame_field, measure_data
-from swirlwright.postproc.verdict import TO_THE_FLOOR, structure_of
+from swirlwright.postproc.verdict import stands
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import ResultData, load_result
@@ -106,7 +106,7 @@ class Row:
     @property
     def share(self) -> float:
         """Share of time in which the column stands on the floor."""
-        return self.measures.verdict.share_to_floor
+        return self.measures.verdict.share_standing
 
     def texts(self) -> list[str]:
         """Its cells in the table."""
@@ -147,7 +147,7 @@ def chance_error(data: ResultData, measures: Measures) -> float:
     begin, end = (data.attributes[f"window_{side}"] for side in ("start", "end"))
     frames = np.flatnonzero((data.time >= begin) & (data.time <= end))
     chamber = measures.chamber
-    is_down = [structure_of(measure_field(frame_field(data, int(n)), chamber), chamber) == TO_THE_FLOOR for n in frames]
+    is_down = [stands(measure_field(frame_field(data, int(n)), chamber), chamber) for n in frames]
     shares = [float(np.mean(part)) for part in np.array_split(np.array(is_down), BLOCKS)]
     return float(np.std(shares, ddof=1)) / math.sqrt(BLOCKS)
 

@@ -14,16 +14,7 @@ from swirlwright.postproc.budgets import Budget, budgets
 from swirlwright.postproc.core import Chamber, Field
 from swirlwright.postproc.flow_numbers import FieldMeasures, measure_field, pressure_deficit
 from swirlwright.postproc.sheet import as_json, as_text
-from swirlwright.postproc.verdict import (
-    AT_THE_FLOOR,
-    TO_THE_FLOOR,
-    TWO_CELLED,
-    Verdict,
-    breakdown_of,
-    cautions,
-    structure_of,
-    verdict,
-)
+from swirlwright.postproc.verdict import Shares, Verdict, cautions, verdict
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.result_reading import ResultData, load_result
 
@@ -116,8 +107,8 @@ def measure_data(data: ResultData) -> Measures:
     window = _window_frames(data, frames)
     field, field_text = _main_field(data, frames, window)
     m = measure_field(field, chamber)
-    over_time, to_floor, at_floor = _over_time(data, window, chamber)
-    judged = verdict(m, chamber, share_to_floor=to_floor, share_breakdown_at_floor=at_floor)
+    over_time, shares = _over_time(data, window, chamber)
+    judged = verdict(m, chamber, shares)
     spin_up, spin_up_reason = spin_up_time(*_deficit_series(data, frames, chamber))
     attributes = data.attributes
     torque = {name: _number(attributes, f"torque_{name}") for name in ("input", "delivered", "lost")}
@@ -225,20 +216,16 @@ def _main_field(data: ResultData, frames: np.ndarray, window: np.ndarray) -> tup
     return frame_field(data, n), f"last frame, t = {data.time[n]:.4g} s"
 
 
-def _over_time(
-    data: ResultData, window: np.ndarray, chamber: Chamber
-) -> tuple[dict[str, Statistic], float | None, float | None]:
+def _over_time(data: ResultData, window: np.ndarray, chamber: Chamber) -> tuple[dict[str, Statistic], Shares | None]:
     """Statistics of each measure over the window, and the shares of time behind the two touchdowns."""
     if window.size < 2:
-        return {}, None, None
+        return {}, None
     weights = time_weights(data.time[window])
     rows = [measure_field(frame_field(data, int(n)), chamber) for n in window]
     scalars = [row.scalars() for row in rows]
     table = {name: [values[name] for values in scalars] for name in scalars[0]}
     statistics = {name: _statistic(column, weights) for name, column in table.items()}
-    is_down = [structure_of(row, chamber) == TO_THE_FLOOR for row in rows]
-    is_broken = [breakdown_of(row, chamber) in (AT_THE_FLOOR, TWO_CELLED) for row in rows]
-    return statistics, float(weights @ is_down), float(weights @ is_broken)
+    return statistics, Shares.of(rows, weights, chamber)
 
 
 def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:

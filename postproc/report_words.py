@@ -59,7 +59,10 @@ def more(m: Measures) -> str:
     v = m.verdict
     text = f"Structure: {v.structure}. Breakdown: {v.breakdown}. Regime: {v.regime}."
     if m.over_time:
-        text += f" The column stands on the floor {100 * v.share_to_floor:.0f} % of the time."
+        text += (
+            f" A column stands on the floor {100 * v.share_standing:.0f} % of the time, "
+            f"a core of any strength {100 * v.share_to_floor:.0f} %."
+        )
     return (
         f"{text} Breakdown at the floor (touchdown in the laboratory literature): {v.breakdown_touchdown}. "
         "Margins and closure spread: not evaluated."

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from swirlwright.postproc.core import TOO_NARROW, Chamber
 from swirlwright.postproc.flow_numbers import RESOLVED_CELLS, FieldMeasures
 
@@ -35,8 +37,10 @@ class Verdict:
     ----------
     touchdown : str
         yes, marginal or no: the column stands on the floor.
-    share_to_floor : float
+    share_standing : float
         Share of time in which it does, 0 to 1.
+    share_to_floor : float
+        Share of time in which a core reaches the floor, column or not, 0 to 1.
     breakdown_touchdown : str
         yes, marginal or no: the breakdown reaches the floor, which the laboratory literature calls touchdown.
     share_breakdown_at_floor : float
@@ -50,6 +54,7 @@ class Verdict:
     """
 
     touchdown: str
+    share_standing: float
     share_to_floor: float
     breakdown_touchdown: str
     share_breakdown_at_floor: float
@@ -60,6 +65,26 @@ class Verdict:
     margins: None = None
     closure_spread: None = None
     grid_error: None = None
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Shares of time, 0 to 1: a column on the floor, a core that reaches it, breakdown at the floor."""
+
+    standing: float
+    to_floor: float
+    breakdown_at_floor: float
+
+    @classmethod
+    def of(cls, fields: list[FieldMeasures], weights: np.ndarray, chamber: Chamber) -> Shares:
+        """From the measures of single fields and their weights in time, shape (len(fields),), summing to 1."""
+        return cls(
+            standing=float(weights @ [stands(m, chamber) for m in fields]),
+            to_floor=float(weights @ [structure_of(m, chamber) == TO_THE_FLOOR for m in fields]),
+            breakdown_at_floor=float(
+                weights @ [breakdown_of(m, chamber) in (AT_THE_FLOOR, TWO_CELLED) for m in fields]
+            ),
+        )
 
 
 def near_floor(m: FieldMeasures, chamber: Chamber) -> float:
@@ -73,6 +98,27 @@ def structure_of(m: FieldMeasures, chamber: Chamber) -> str:
         return NO_VORTEX
     rises = m.foot_axial_velocity is not None and m.foot_axial_velocity > 0.0
     return TO_THE_FLOOR if m.core_foot_height < near_floor(m, chamber) and rises else ALOFT
+
+
+def why_no_column(m: FieldMeasures, chamber: Chamber) -> str:
+    """Why a core that exists is no column, or nothing where it is one; postproc/README.md, "The column".
+
+    A column is a concentrated vortex: faster than the curtain that drives it, narrower than the exhaust that draws it.
+    """
+    core, curtain = m.max_tangential_velocity or 0.0, m.curtain_tangential_velocity or 0.0
+    if core <= curtain:
+        return f"its v of {core:.2g} m/s is less than the curtain's {curtain:.2g} m/s"
+    typical = m.core.typical(0.5 * chamber.height) if m.core is not None else None
+    if typical is not None and chamber.exhaust_radius is not None and typical[0] >= chamber.exhaust_radius:
+        return (
+            f"its radius of {1e3 * typical[0]:.0f} mm is more than the exhaust's {1e3 * chamber.exhaust_radius:.0f} mm"
+        )
+    return ""
+
+
+def stands(m: FieldMeasures, chamber: Chamber) -> bool:
+    """Whether a column stands on the floor: a core that reaches it, and is a column."""
+    return structure_of(m, chamber) == TO_THE_FLOOR and not why_no_column(m, chamber)
 
 
 def breakdown_of(m: FieldMeasures, chamber: Chamber) -> str:
@@ -94,13 +140,7 @@ def by_share(share: float) -> str:
     return YES if share > 0.9 else NO if share < 0.1 else MARGINAL
 
 
-def verdict(
-    m: FieldMeasures,
-    chamber: Chamber,
-    *,
-    share_to_floor: float | None,
-    share_breakdown_at_floor: float | None,
-) -> Verdict:
+def verdict(m: FieldMeasures, chamber: Chamber, shares: Shares | None) -> Verdict:
     """Judge a field, and with it the time shares of a run that is not steady.
 
     Parameters
@@ -109,36 +149,38 @@ def verdict(
         Of the steady or of the mean field.
     chamber : Chamber
         The chamber.
-    share_to_floor, share_breakdown_at_floor : float or None
-        Shares of time, 0 to 1; None for a single field, whose shares are 0 or 1.
+    shares : Shares or None
+        None for a single field, whose shares are 0 or 1.
     """
+    of_time = shares or Shares.of([m], np.ones(1), chamber)
     structure, breakdown = structure_of(m, chamber), breakdown_of(m, chamber)
-    is_single = share_to_floor is None or share_breakdown_at_floor is None
-    to_floor = float(structure == TO_THE_FLOOR) if share_to_floor is None else share_to_floor
-    at_floor = (
-        float(breakdown in (AT_THE_FLOOR, TWO_CELLED)) if share_breakdown_at_floor is None else share_breakdown_at_floor
-    )
-    touchdown = by_share(to_floor)
+    touchdown = by_share(of_time.standing)
     return Verdict(
         touchdown=touchdown,
-        share_to_floor=to_floor,
-        breakdown_touchdown=by_share(at_floor),
-        share_breakdown_at_floor=at_floor,
+        share_standing=of_time.standing,
+        share_to_floor=of_time.to_floor,
+        breakdown_touchdown=by_share(of_time.breakdown_at_floor),
+        share_breakdown_at_floor=of_time.breakdown_at_floor,
         structure=structure,
         breakdown=breakdown,
         regime=regime_of(structure, breakdown),
-        sentence=_sentence(touchdown, None if is_single else to_floor, structure, m, chamber),
+        sentence=_sentence(touchdown, shares, structure, m, chamber),
     )
 
 
-def _sentence(touchdown: str, share: float | None, structure: str, m: FieldMeasures, chamber: Chamber) -> str:
+def _sentence(touchdown: str, shares: Shares | None, structure: str, m: FieldMeasures, chamber: Chamber) -> str:
     head = {
         YES: "Yes: a column stands on the floor",
         MARGINAL: "Marginal: a column stands on the floor only now and then",
         NO: "No: no column stands on the floor",
     }[touchdown]
-    time = "" if share is None else f" ({100.0 * share:.0f} % of the time)"
-    field = "" if share is None else "in the mean field "
+    time = field = ""
+    if shares is not None:
+        field = "in the mean field "
+        time = f" ({100.0 * shares.standing:.0f} % of the time)"
+        # Percentages as printed, so that nobody reads the same number twice.
+        if round(100.0 * shares.to_floor) != round(100.0 * shares.standing):
+            time = f"{time[:-1]}; a core too weak or too wide to be one included {100.0 * shares.to_floor:.0f} %)"
     return f"{head}{time}; {field}{_why(structure, m, chamber)}."
 
 
@@ -147,10 +189,12 @@ def _why(structure: str, m: FieldMeasures, chamber: Chamber) -> str:
     end = m.core.end if m.core is not None else "none was looked for"
     if structure == NO_VORTEX:
         return f"there is no core, since {end}"
+    lack = why_no_column(m, chamber)
+    no_column = f", but is no column, since {lack}" if lack else ""
     if structure == TO_THE_FLOOR:
         return (
             f"the core reaches down to {1e3 * (m.core_foot_height or 0.0):.0f} mm, inside the lowest "
-            f"{1e3 * limit:.0f} mm, and air rises in it there at {m.foot_axial_velocity:.2g} m/s"
+            f"{1e3 * limit:.0f} mm, and air rises in it there at {m.foot_axial_velocity:.2g} m/s{no_column}"
         )
     if (m.core_foot_height or 0.0) < limit:
         return f"the core reaches the floor, but the air inside it sinks there ({m.foot_axial_velocity:.2g} m/s)"

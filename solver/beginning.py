@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from swirlwright.solver.casefile import parse_case
+from swirlwright.solver.casefile import fan_files, parse_case
 from swirlwright.solver.coupling import Chamber
 from swirlwright.solver.errors import InputError, ResultError
 from swirlwright.solver.grid import Grid
@@ -50,6 +51,7 @@ def left_off(case: Case, output: Path) -> dict[str, Any] | None:
     """
     attributes = read_attributes(output)
     _refuse_another_case(case, output, str(attributes.get("case_text", "")))
+    _refuse_other_fans(case, output, json.loads(attributes.get("fan_files_json", "{}")))
     if attributes["outcome"] == Outcome.STEADY.label:
         raise ResultError(f"{output}: holds a steady solution; there is nothing to resume")
     if attributes["outcome"] == Outcome.BLEW_UP.label:
@@ -81,4 +83,14 @@ def _refuse_another_case(case: Case, output: Path, text: str) -> None:
         raise ResultError(
             f"{output}: was made by another case, so it cannot be resumed with {case.path.name}; only run.end_time, "
             "run.time_limit and events after the nearer end may differ"
+        )
+
+
+def _refuse_other_fans(case: Case, output: Path, made_with: dict[str, Any]) -> None:
+    """A fan file has a name only in the case; another curve under the same name is another run."""
+    changed = [name for name, fan in fan_files(case).items() if made_with.get(name) != fan]
+    if changed:
+        raise ResultError(
+            f"{output}: was made with other contents of {', '.join(changed)}, so it cannot be resumed; "
+            "put the old curve back, or give the new one a name of its own and begin anew"
         )

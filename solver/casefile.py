@@ -101,6 +101,26 @@ def fan_file(case: Case, name: str) -> Path:
     return case.path.parent / name
 
 
+def fan_files(case: Case) -> dict[str, Any]:
+    """The fan files a case names, each as plain values under its name, for a result's provenance.
+
+    Raises
+    ------
+    InputError
+        With every mistake in them.
+    """
+    return {name: read_fan_file(fan_file(case, name)).model_dump(mode="json") for _, name in _fans_named(case)}
+
+
+def _fans_named(case: Case) -> list[tuple[Location, str]]:
+    named: list[tuple[Location, str]] = []
+    if case.exhaust is not None and case.exhaust.fan is not None:
+        named.append((("exhaust", "fan"), case.exhaust.fan))
+    if case.supply is not None:
+        named += [(("supply", "fans", i, "file"), fan.file) for i, fan in enumerate(case.supply.fans)]
+    return named
+
+
 def read_fan_file(path: Path) -> FanFile:
     """Read and check a fan file.
 
@@ -147,13 +167,8 @@ def _judged(document: Document, findings: Iterable[Finding], bad: list[Location]
 
 def _file_problems(document: Document, case: Case) -> list[Problem]:
     """Mistakes in the files a case names."""
-    named: list[tuple[Location, str]] = []
-    if case.exhaust is not None and case.exhaust.fan is not None:
-        named.append((("exhaust", "fan"), case.exhaust.fan))
-    if case.supply is not None:
-        named += [(("supply", "fans", i, "file"), fan.file) for i, fan in enumerate(case.supply.fans)]
     problems: list[Problem] = []
-    for location, name in named:
+    for location, name in _fans_named(case):
         reason = _outside(document.path, name)
         if reason is None and not (document.path.parent / name).is_file():
             reason = "must name a fan file that exists beside the case"

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from swirlwright.solver.casefile import fan_files
 from swirlwright.solver.coupling import Chamber
 from swirlwright.solver.network import AirNetwork, network_json
 from swirlwright.solver.plan import tube_plan
@@ -41,6 +42,7 @@ def attributes_of(case: Case, chamber: Chamber) -> dict[str, Any]:
         "title": case.title,
         "case_text": case.text,
         "case_path": case.path.name,
+        "fan_files_json": json.dumps(fan_files(case)),
         "closure": case.model.closure,
         "kinematic_viscosity": case.kinematic_viscosity,
         "density": case.density,

@@ -70,6 +70,15 @@ def _chamber(case: Case) -> Iterator[Finding]:
         )
     if len(set(chamber.open_sides)) < len(chamber.open_sides):
         yield Finding(("chamber", "open_sides"), "must name each side once", list(chamber.open_sides))
+    sides = "open_sides" if chamber.footprint == "square" else "open_fraction"
+    if "side_opening" in chamber.model_fields_set and chamber.open_share == 0.0:
+        yield Finding(
+            ("chamber", "side_opening"),
+            "narrows open sides, and no side is open",
+            chamber.side_opening,
+            f"name them in {sides}" if sides == "open_sides" else f"give {sides}",
+            (*shape, ("chamber", sides)),
+        )
     needs: Needs = (("chamber", "height"), ("chamber", "open_from"))
     if chamber.open_top > chamber.height:
         allowed = f"must be at most the chamber's height, {chamber.height:g} m"

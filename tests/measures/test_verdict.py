@@ -76,6 +76,17 @@ def test_core_with_sinking_air_does_not_stand(make_field, write_fields, tmp_path
     assert any("axisymmetry doubtful" in warning for warning in m.warnings)
 
 
+def test_a_weak_or_wide_core_is_no_column(make_field, chamber, write_fields, tmp_path):
+    """A core on the floor slower than the curtain, or wider than the exhaust, is told as such and does not stand."""
+    m = measure(write_fields(tmp_path / "a.h5", [column(make_field)], [0.0]))
+    assert m.verdict.touchdown == "yes"
+    weak = verdict(replace(m.field, curtain_tangential_velocity=9.0), chamber, None)
+    wide = verdict(m.field, replace(chamber, exhaust_radius=0.01), None)
+    for found, reason in ((weak, "is less than the curtain's 9 m/s"), (wide, "is more than the exhaust's 10 mm")):
+        assert (found.touchdown, found.structure, found.share_to_floor) == ("no", "to the floor", 1.0)
+        assert reason in found.sentence
+
+
 def test_strong_swirl_is_doubtful_only_with_an_inlet(make_field, chamber, write_fields, tmp_path):
     """S above 0.8 at the exhaust radius is marked in an inlet-driven chamber and not in one with jets."""
     m = measure(write_fields(tmp_path / "a.h5", [column(make_field)], [0.0]))
@@ -102,8 +113,8 @@ def test_touchdown_is_a_share_of_time(make_field, write_fields, tmp_path, n_down
     m = measure(path)
     assert m.verdict.touchdown == expected
     # Trapezoidal weights: the last of 21 instants stands for half a step of 20.
-    assert m.verdict.share_to_floor == pytest.approx((n_down - 0.5) / 20, abs=1e-12)
-    assert f"{100 * m.verdict.share_to_floor:.0f} % of the time" in m.text()
+    assert m.verdict.share_standing == pytest.approx((n_down - 0.5) / 20, abs=1e-12)
+    assert f"{100 * m.verdict.share_standing:.0f} % of the time" in m.text()
 
 
 def test_statistics_are_over_the_window_only(make_field, write_fields, tmp_path):
@@ -169,7 +180,7 @@ def test_every_pair_of_structure_and_breakdown_has_a_regime(make_field, chamber,
     """No combination is without a word, and no two share one."""
     assert len(REGIMES) == 8 and len(set(REGIMES.values())) == 8
     m = measure(write_fields(tmp_path / "a.h5", [column(make_field)], [0.0]))
-    assert verdict(m.field, chamber, share_to_floor=None, share_breakdown_at_floor=None).regime in REGIMES.values()
+    assert verdict(m.field, chamber, None).regime in REGIMES.values()
 
 
 @pytest.fixture

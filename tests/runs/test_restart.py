@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import signal
 import subprocess
 import sys
@@ -229,3 +230,16 @@ def test_events_and_agreements_at_one_time_make_one_leg():
     assert [leg.end for leg in legs] == pytest.approx([1.0, 1.5, 2.0, 3.0, 3.2], abs=1e-12)
     assert [leg.blowing.exhaust for leg in legs] == [0.5, 0.6, 0.7, 0.8, 0.9]
     assert legs[-1].end == 3.2
+
+
+def test_a_changed_fan_curve_is_another_run(tmp_path):
+    """With the same case but another curve in its fan file, a resume is refused and names that file."""
+    shutil.copytree(CASES / "fans", tmp_path / "fans")
+    shutil.copy(CASES / "start-up.toml", tmp_path)
+    case = vary(read_case(tmp_path / "start-up.toml"), {**FANS, "run.end_time": 0.2, "events": None})
+    solve(case, tmp_path / "run.h5")
+    assert case.exhaust is not None and case.exhaust.fan is not None
+    fan = tmp_path / case.exhaust.fan
+    fan.write_text(fan.read_text().replace("speed_rpm =", "speed_rpm = 1.0#"))
+    with pytest.raises(ResultError, match=f"other contents of {case.exhaust.fan}"):
+        solve(vary(case, {"run.end_time": 0.4}), tmp_path / "run.h5", resume=True)
