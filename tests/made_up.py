@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import sympy as sp
-from flows import stretched_faces, walls
 
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.state import FixedViscosity, FlowProblem, Sources, State
+from swirlwright.verification.domains import stretched_faces, walls
 
 R, Z = sp.symbols("r z", positive=True)
 

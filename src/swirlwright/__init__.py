@@ -26,9 +26,10 @@ _FRONT_DOOR = {
     "open_result": ("swirlwright.solver.results", "open_result"),
     "measure": ("swirlwright.postproc.measures", "measure"),
     "report": ("swirlwright.postproc.report", "write_report"),
+    "verify": ("swirlwright.verification.run", "verify"),
 }
 
-__all__ = ["__version__", "check", "measure", "open_result", "read_case", "report", "solve", "solve_network"]
+__all__ = ["__version__", "check", "measure", "open_result", "read_case", "report", "solve", "solve_network", "verify"]
 
 
 def __getattr__(name: str) -> Any:

@@ -10,7 +10,7 @@ from typing import Any
 
 from swirlwright import __version__
 
-DONE, FAILED, WRONG_INPUT = 0, 1, 2  # 3, solved but not converged, comes from the outcome of a run
+DONE, FAILED, WRONG_INPUT, NOT_PASSED = 0, 1, 2, 3  # a run that did not converge has 3 from its outcome
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -24,7 +24,7 @@ def main(arguments: list[str] | None = None) -> int:
     Returns
     -------
     int
-        Exit status: 0 done; 1 failed; 2 wrong input; 3 solved but not converged.
+        Exit status: 0 done; 1 failed; 2 wrong input; 3 solved but not converged, or a check of verify failed.
     """
     options = _parser().parse_args(arguments)
     try:
@@ -97,6 +97,14 @@ def _parser() -> argparse.ArgumentParser:
         "--output", type=Path, metavar="FILE", help="page (default: the first result's name, .html, here)"
     )
     report.set_defaults(run=_report)
+
+    verify = verbs.add_parser("verify", help="run the published checks, print computed beside published")
+    verify.add_argument("names", nargs="*", metavar="NAME", help="groups or configurations (default: all)")
+    verify.add_argument("--quick", action="store_true", help="only those of a few seconds, a minute in all")
+    verify.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    verify.add_argument("--report", type=Path, metavar="FILE", help="write one HTML page with a figure for each")
+    verify.add_argument("--quiet", action="store_true", help="no progress")
+    verify.set_defaults(run=_verify)
     return parser
 
 
@@ -146,6 +154,26 @@ def _report(options: argparse.Namespace) -> int:
         return _say(f"{output}: {reason}", WRONG_INPUT)
     write_report(options.results, output)
     return _say(f"report: {output}", DONE)
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from swirlwright.solver.progress import watcher
+    from swirlwright.verification.run import verify
+
+    if options.report is not None and (reason := _unwritable(options.report)) is not None:
+        return _say(f"{options.report}: {reason}", WRONG_INPUT)
+    watch = watcher(quiet=options.quiet)
+    try:
+        found = verify(options.names, quick=options.quick, watch=watch)
+    finally:
+        watch.finish()
+    _print(found, options.json)
+    if options.report is not None:
+        from swirlwright.verification.page import write_page
+
+        write_page(found, options.report)
+        _say(f"report: {options.report}", DONE)
+    return DONE if found.passed else NOT_PASSED
 
 
 def _print(value: Any, as_json: bool) -> None:

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from flows import laminar, stretched_faces, walls
 
 from swirlwright.solver import kernels
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.state import FixedViscosity, FlowProblem, MixingLength, Sources, State
 from swirlwright.solver.steady import solve_steady
 from swirlwright.solver.transient import Stepper, SwirlBudget
+from swirlwright.verification.domains import laminar, stretched_faces, walls
 
 NU = 0.01
 

@@ -9,11 +9,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from flows import laminar, stretched_faces, walls
 
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.state import MixingLength, Sources, State
 from swirlwright.solver.transient import Stepper, SwirlBudget
+from swirlwright.verification.domains import laminar, stretched_faces, walls
 
 
 def marched() -> State:

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from flows import laminar, stretched_faces, walls
 
 import swirlwright
 from swirlwright.postproc.flow_numbers import RESOLVED_CELLS
@@ -18,6 +17,7 @@ from swirlwright.solver.flow import build_grid
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.state import State
 from swirlwright.solver.steady import solve_steady
+from swirlwright.verification.domains import laminar, stretched_faces, walls
 
 CASES = Path(__file__).parents[2] / "cases"
 STRAIN = 1.0

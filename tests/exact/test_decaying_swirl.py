@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from flows import laminar, stretched_faces, walls
 from scipy.special import j1, jn_zeros
 
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.state import State
 from swirlwright.solver.transient import Stepper
+from swirlwright.verification.domains import laminar, stretched_faces, walls
 
 NU = 0.01
 

@@ -6,11 +6,11 @@ from functools import cache
 
 import numpy as np
 import pytest
-from flows import laminar, stretched_faces, walls
 
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.state import State
 from swirlwright.solver.steady import solve_steady
+from swirlwright.verification.domains import laminar, stretched_faces, walls
 
 NU = 5.0
 LENGTH = 5.0

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from flows import laminar, stretched_faces, walls
 
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.state import MixingLength, State
+from swirlwright.verification.domains import laminar, stretched_faces, walls
 
 LENGTH, BETA, CAP, NU0 = 0.05, 7.0, 2.0, 1e-5
 SHEAR = 3.0

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from flows import laminar, stretched_faces, walls
 
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.state import FixedViscosity, FlowProblem, State
 from swirlwright.solver.steady import solve_steady
 from swirlwright.solver.transient import Stepper
+from swirlwright.verification.domains import laminar, stretched_faces, walls
 
 OMEGA = 2.0
 

@@ -11,23 +11,27 @@ import pytest
 import swirlwright
 
 ROOT = Path(__file__).parents[2]
+PLACES = {"solver": "solver", "postproc": "postproc", "verification": "benchmarks/verification"}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
 
 
 def test_every_package_folder_is_installed() -> None:
     """The packages named for the install are the folders that hold Python modules, no more and no fewer."""
     packages = {"swirlwright"}
-    for name in ("solver", "postproc"):
-        for folder in (ROOT / name, *(path for path in (ROOT / name).rglob("*") if path.is_dir())):
+    for name, place in PLACES.items():
+        for folder in (ROOT / place, *(path for path in (ROOT / place).rglob("*") if path.is_dir())):
             if folder.name != "__pycache__" and any(folder.glob("*.py")):
-                packages.add(".".join(["swirlwright", *folder.relative_to(ROOT).parts]))
+                packages.add(".".join(["swirlwright", name, *folder.relative_to(ROOT / place).parts]))
     assert set(PROJECT["tool"]["setuptools"]["packages"]) == packages
 
 
 def test_every_file_beside_the_modules_is_installed() -> None:
-    """What postproc needs besides Python modules is named as package data."""
-    data = {path.name for path in (ROOT / "postproc").iterdir() if path.is_file() and path.suffix not in (".py", ".md")}
-    assert set(PROJECT["tool"]["setuptools"]["package-data"]["swirlwright.postproc"]) == data
+    """What a package needs besides Python modules is named as package data."""
+    data = {}
+    for name, place in PLACES.items():
+        files = {path.name for path in (ROOT / place).iterdir() if path.is_file() and path.suffix not in (".py", ".md")}
+        data |= {f"swirlwright.{name}": files} if files else {}
+    assert {k: set(v) for k, v in PROJECT["tool"]["setuptools"]["package-data"].items()} == data
 
 
 def test_the_version_is_one() -> None:
@@ -35,7 +39,7 @@ def test_the_version_is_one() -> None:
     assert PROJECT["project"]["version"] == swirlwright.__version__
 
 
-@pytest.mark.parametrize("name", ["solver", "postproc"])
+@pytest.mark.parametrize("name", PLACES)
 def test_the_links_are_relative(name: str) -> None:
     """The links of the import package lead to the folders at the top, wherever the checkout lies."""
-    assert os.readlink(ROOT / "src" / "swirlwright" / name) == f"../../{name}"
+    assert os.readlink(ROOT / "src" / "swirlwright" / name) == f"../../{PLACES[name]}"

@@ -11,13 +11,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import sympy as sp
-from flows import laminar, walls
 from made_up import HEIGHT, STEEP, MadeUp, R, Z, at, given_on_edges, grid_of, through_flow
 
 from swirlwright.solver import kernels
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.projection import Projection
 from swirlwright.solver.state import FlowProblem, MixingLength, Sources, State
+from swirlwright.verification.domains import laminar, walls
 
 CELLS = (64, 128)
 NOTHING = sp.Integer(0)

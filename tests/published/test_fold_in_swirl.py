@@ -17,12 +17,12 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
-from flows import laminar, on_axis, stretched_faces, walls
 
 from swirlwright.solver.continuation import Branch, follow_branch
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.state import FlowProblem, State
 from swirlwright.solver.steady import SteadyEquations, solve_steady
+from swirlwright.verification.domains import laminar, on_axis, stretched_faces, walls
 
 CELLS = 24
 LIMITS = (0.0, 1.3)

@@ -11,12 +11,12 @@ from functools import cache
 
 import numpy as np
 import pytest
-from flows import laminar, on_axis, walls
 from scipy.interpolate import CubicSpline
 
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.state import FlowProblem, State
 from swirlwright.solver.steady import solve_steady
+from swirlwright.verification.domains import laminar, on_axis, walls
 
 INLET = 0.5
 CELLS = (20, 40, 80)

@@ -12,13 +12,13 @@ from functools import cache
 
 import numpy as np
 import pytest
-from flows import laminar, on_axis, wall_faces, walls
 from scipy.interpolate import RectBivariateSpline
 from scipy.optimize import minimize
 
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.state import State
 from swirlwright.solver.steady import solve_steady
+from swirlwright.verification.domains import laminar, on_axis, wall_faces, walls
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from swirlwright.solver.grid import Array, Grid
@@ -27,7 +29,7 @@ def wall_faces(length: float, cells: int, strength: float, both_ends: bool) -> A
     return length * (0.5 * (1.0 + x) if both_ends else x)
 
 
-def walls(grid: Grid, **changes: object) -> Edges:
+def walls(grid: Grid, **changes: Any) -> Edges:
     """No-slip walls at rest on every side; `changes` replace single entries of the edges (scalars spread out)."""
     nz, nr = grid.shape
     side, side_faces, plan, plan_faces = (nz,), (nz + 1,), (nr,), (nr + 1,)
@@ -60,19 +62,20 @@ def walls(grid: Grid, **changes: object) -> Edges:
         "bottom_stress_u": plan_faces,
         "bottom_stress_v": plan,
     }
-    values: dict[str, object] = {}
+    values: dict[str, Any] = {}
     for name, shape in shapes.items():
         usual = 1.0 if ("stress" in name or "carry" in name or name == "side_open") else 0.0
         dtype = np.int64 if name.endswith("kind") else np.float64
         values[name] = np.array(np.broadcast_to(changes.pop(name, usual), shape), dtype=dtype)
     values["blend_speed"] = changes.pop("blend_speed", 1e-3)
-    assert not changes, f"no such edge: {sorted(changes)}"
-    return Edges(**values)  # type: ignore[arg-type]
+    if changes:
+        raise TypeError(f"no such edge: {sorted(changes)}")
+    return Edges(**values)
 
 
-def laminar(grid: Grid, edges: Edges, nu: float, sources: Sources | None = None, **more: object) -> FlowProblem:
+def laminar(grid: Grid, edges: Edges, nu: float, sources: Sources | None = None, **more: Any) -> FlowProblem:
     """A flow of uniform viscosity with unit density and scales."""
-    settings: dict = {"density": 1.0, "molecular": nu, "exhaust_flow": None, "speed": 1.0, "length": 1.0}
+    settings: dict[str, Any] = {"density": 1.0, "molecular": nu, "exhaust_flow": None, "speed": 1.0, "length": 1.0}
     settings.update(more)
     closure = FixedViscosity.uniform(grid, nu)
     return FlowProblem(grid=grid, edges=edges, sources=sources or Sources.none(grid), closure=closure, **settings)
@@ -81,3 +84,10 @@ def laminar(grid: Grid, edges: Edges, nu: float, sources: Sources | None = None,
 def on_axis(w: Array) -> Array:
     """Axial velocity extrapolated to r = 0 from the two inner columns; even in r, exact on a uniform core."""
     return (9.0 * w[:, 0] - w[:, 1]) / 8.0
+
+
+def peak_of(x: Array, y: Array) -> tuple[float, float]:
+    """Place and size of the largest y, by a parabola through the three highest points."""
+    i = int(np.argmax(y))
+    a, b, c = np.polyfit(x[i - 1 : i + 2] - x[i], y[i - 1 : i + 2], 2)
+    return float(x[i] - b / (2.0 * a)), float(c - b * b / (4.0 * a))

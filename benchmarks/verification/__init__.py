@@ -1,0 +1,1 @@
+"""The package checked against what others computed, measured or derived: `swirlwright verify`."""

@@ -1,0 +1,8 @@
+"""Every configuration there is, in the order of the page."""
+
+from __future__ import annotations
+
+from swirlwright.verification import vortices
+from swirlwright.verification.checks import Configuration
+
+CATALOGUE: tuple[Configuration, ...] = (*vortices.CONFIGURATIONS,)
