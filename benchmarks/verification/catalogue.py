@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from swirlwright.verification import vortices
+from swirlwright.verification import air_network, vortices
 from swirlwright.verification.checks import Configuration
 
-CATALOGUE: tuple[Configuration, ...] = (*vortices.CONFIGURATIONS,)
+CATALOGUE: tuple[Configuration, ...] = (
+    *vortices.CONFIGURATIONS,
+    *air_network.CONFIGURATIONS,
+)

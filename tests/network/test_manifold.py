@@ -6,34 +6,8 @@ import numpy as np
 import pytest
 
 from swirlwright.solver.losses import friction_factor
-from swirlwright.solver.manifold import DrilledTube, Hole, TubeBackflowError, TubeState, solve_tube
-
-DENSITY, VISCOSITY = 1.2, 1.5e-5
-
-
-def tube_of(
-    count: int,
-    *,
-    area_ratio: float,
-    diameter: float = 0.05,
-    length: float = 1.0,
-    coefficient: float = 0.62,
-    entrance_loss: float = 0.0,
-    roughness: float = 0.0,
-    feed: str = "below",
-    lean: float | None = 0.0,
-) -> DrilledTube:
-    """Equal holes, each in the middle of its share of the length; area_ratio: Cd times hole area over tube area."""
-    hole = diameter * math.sqrt(area_ratio / (coefficient * count))
-    holes = tuple(
-        Hole(0, k, 0.1 + length * (k + 0.5) / count, length * (k + 0.5) / count, hole, coefficient, False, lean)
-        for k in range(count)
-    )
-    return DrilledTube(diameter, roughness, entrance_loss, feed, holes)
-
-
-def solved(tube: DrilledTube, pressure: float, *, outside: float = 0.0, viscosity: float = VISCOSITY) -> TubeState:
-    return solve_tube(tube, pressure, [outside] * len(tube.holes), density=DENSITY, viscosity=viscosity)
+from swirlwright.solver.manifold import DrilledTube, Hole, TubeBackflowError, solve_tube
+from swirlwright.verification.air_network import DENSITY, VISCOSITY, solved, tube_of
 
 
 # Colebrook's equation: smooth, Re 2e4, and e/D 1e-3, Re 1e5, to the digits printed (recomputed by iterating
