@@ -190,6 +190,8 @@ def _edges(case: Case, grid: Grid, share: Array, exhaust_flow: float, speed: flo
         top_carry_u=np.ones(nr + 1), top_carry_v=np.ones(nr), top_loss=np.full(nr, loss), top_p=np.zeros(nr),
         bottom_w=bottom_w, bottom_u=np.zeros(nr + 1), bottom_v=walls.floor_rotation * grid.r,
         bottom_stress_u=_to_faces(bottom_stress), bottom_stress_v=bottom_stress,
+        # A chamber reaches to the axis.
+        inner_v=np.zeros(nz), inner_stress=0.0,
         blend_speed=BLEND_SHARE * speed,
     )  # fmt: skip
 

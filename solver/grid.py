@@ -37,7 +37,8 @@ class Metric(NamedTuple):
 class Grid:
     """Faces of a structured axisymmetric grid; fields are indexed [j along z, i along r].
 
-    r_face: (nr+1,) [m], r_face[0] = 0 is the axis.   z_face: (nz+1,) [m], z_face[0] = 0 is the floor.
+    r_face: (nr+1,) [m], r_face[0] = 0 is the axis, more an inner cylinder.
+    z_face: (nz+1,) [m], z_face[0] = 0 is the floor.
     """
 
     r_face: Array
@@ -74,7 +75,7 @@ class Grid:
     @cached_property
     def metric(self) -> Metric:
         r, z, rf, zf = self.r, self.z, self.r_face, self.z_face
-        drc = np.concatenate(([r[0]], np.diff(r), [rf[-1] - r[-1]]))
+        drc = np.concatenate(([r[0] - rf[0]], np.diff(r), [rf[-1] - r[-1]]))
         dzc = np.concatenate(([z[0]], np.diff(z), [zf[-1] - z[-1]]))
         dr, dz = np.diff(rf), np.diff(zf)
         a = r * dr

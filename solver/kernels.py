@@ -3,8 +3,8 @@
 They stand in one file because numba's cache does not notice a change in a callee of another file, and
 constants are passed as arguments for the same reason. Fields are indexed [j along z, i along r]; u lives on
 r-faces (nz, nr+1), w on z-faces (nz+1, nr), v, p on centres (nz, nr). Viscosity `nu` carries a rim:
-(nz+2, nr+2), whose outer entries are values *on* the floor, ceiling and side. Pressure is over density
-[m2/s2], forces are accelerations [m/s2]. All stencils are second-order central; equations: solver/README.md.
+(nz+2, nr+2), whose outer entries are values *on* the floor, ceiling, side and inner cylinder. Pressure is over
+density [m2/s2], forces are accelerations [m/s2]. All stencils are second-order central; equations: solver/README.md.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ class Edges(NamedTuple):
     top_*, bottom_*: (nr,), but *_u and top_stress_u, ...: (nr+1,) at r-faces.
     stress_*: share of the no-slip stress that acts (1 wall, 0 free slip, between: partly open).
     carry_*: 1 where inflow brings the given tangential value, 0 where it brings the value inside.
+    inner_v (nz,), inner_stress: an impermeable inner cylinder, where the grid has one (w = 0 on it). On the axis
+    its area is zero, and so is all that it does.
     """
 
     side_kind: NDArray[np.int64]
@@ -54,6 +56,8 @@ class Edges(NamedTuple):
     bottom_v: Array
     bottom_stress_u: Array
     bottom_stress_v: Array
+    inner_v: Array
+    inner_stress: float
     blend_speed: float
 
 
@@ -96,12 +100,14 @@ def corner_viscosity(nu, out):
     """Fill `out` (nz+1, nr+1) with the viscosity at z-face j, r-face i: mean of the cells or rim values around."""
     nz, nr = out.shape[0] - 1, out.shape[1] - 1
     for j in range(1, nz):
-        for i in range(nr):
+        for i in range(1, nr):
             out[j, i] = 0.25 * (nu[j, i] + nu[j + 1, i] + nu[j, i + 1] + nu[j + 1, i + 1])
+        out[j, 0] = 0.5 * (nu[j, 0] + nu[j + 1, 0])
         out[j, nr] = 0.5 * (nu[j, nr + 1] + nu[j + 1, nr + 1])
-    for i in range(nr):
+    for i in range(1, nr):
         out[0, i] = 0.5 * (nu[0, i] + nu[0, i + 1])
         out[nz, i] = 0.5 * (nu[nz + 1, i] + nu[nz + 1, i + 1])
+    out[0, 0], out[nz, 0] = nu[0, 0], nu[nz + 1, 0]
     out[0, nr], out[nz, nr] = nu[0, nr + 1], nu[nz + 1, nr + 1]
 
 
@@ -150,7 +156,9 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
     r, rf = m.r, m.rf
     for j in range(nz):
         adv_r[j, 0] = 0.0
-        vis_r[j, 0] = 0.0
+        # No quotient by rf[0], so that the axis needs no exception.
+        slip = (v_r[j, 0] * rf[0] / r[0] - e.inner_v[j]) / m.drc[0]
+        vis_r[j, 0] = -nu[j + 1, 0] * rf[0] ** 2 * slip * m.dz[j] * e.inner_stress
         for i in range(1, nr):
             face_nu = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1])
             adv_r[j, i] = rf[i] * rf[i] * u[j, i] * m.dz[j] * 0.5 * (v_r[j, i - 1] + v_r[j, i])
@@ -277,7 +285,8 @@ def axial_rates(u, w, p, nu, nuc, m, e, fz, flux_r, flux_z, out_w):
     for j in range(1, nz + 1):
         upper = m.dz[j] if j < nz else 0.0
         half = 0.5 * (m.dz[j - 1] + upper)
-        flux_r[j, 0] = 0.0
+        share = e.inner_stress * (e.top_stress_u[0] if j == nz else 1.0)
+        flux_r[j, 0] = -nuc[j, 0] * w[j, 0] / m.drc[0] * rf[0] * half * share
         if j < nz:
             for i in range(1, nr):
                 mass = 0.5 * rf[i] * (m.dz[j - 1] * u[j - 1, i] + upper * u[j, i])
@@ -359,11 +368,14 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
     """
     nz, nr = v.shape
     r, rf = m.r, m.rf
-    shear = np.empty((nz + 1, nr + 1))
+    has_inner = rf[0] > 0.0
+    inner_share = e.inner_stress if has_inner else 0.0
+    shear = np.zeros((nz + 1, nr + 1))
     padded, r_wide, z_wide = np.empty((nz + 2, nr + 2)), np.empty(nr), np.empty(nz)
     for j in range(1, nz):
         for i in range(1, nr):
             shear[j, i] = (w[j, i] - w[j, i - 1]) / m.drc[i] + (u[j, i] - u[j - 1, i]) / m.dzc[j]
+        shear[j, 0] = w[j, 0] / m.drc[0] * inner_share
         side = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr] * e.side_stress_w[j]
         shear[j, nr] = side + (u[j, nr] - u[j - 1, nr]) / m.dzc[j]
     for i in range(1, nr + 1):
@@ -376,10 +388,9 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
                 shear[j, i] = dwdr + (u[0, i] - e.bottom_u[i]) / m.dzc[0] * e.bottom_stress_u[i]
             else:
                 shear[j, i] = dwdr + (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz] * e.top_stress_u[i]
-    shear[:, 0] = 0.0
     # v with a rim: its mirror image behind the axis, the walls' values (or v itself where they slip) on them.
     for j in range(nz):
-        padded[j + 1, 0] = -v[j, 0]
+        padded[j + 1, 0] = v[j, 0] + e.inner_stress * (e.inner_v[j] - v[j, 0]) if has_inner else -v[j, 0]
         for i in range(nr):
             padded[j + 1, i + 1] = v[j, i]
         padded[j + 1, nr + 1] = e.side_v[j] if e.side_stress_v[j] > 0.5 else v[j, nr - 1]
@@ -388,7 +399,8 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
     for i in range(nr):
         padded[0, i + 1] = v[0, i] + e.bottom_stress_v[i] * (e.bottom_v[i] - v[0, i])
         padded[nz + 1, i + 1] = v[nz - 1, i] + e.top_stress_v[i] * (e.top_v[i] - v[nz - 1, i])
-        inner, outer = r[i - 1] if i > 0 else -r[0], r[i + 1] if i < nr - 1 else rf[nr]
+        first = rf[0] if has_inner else -r[0]
+        inner, outer = r[i - 1] if i > 0 else first, r[i + 1] if i < nr - 1 else rf[nr]
         r_wide[i] = outer - inner
     out[:, :] = nu0
     for j in range(nz):
@@ -407,8 +419,9 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
             stable, unstable = max(q, 0.0), max(-q, 0.0)
             f = s2 / (s2 + stable) + (cap - 1.0) * unstable / (unstable + (cap - 1.0) * s2 + 1e-300)
             out[j + 1, i + 1] = nu0 + (length[j, i] * f) ** 2 * np.sqrt(s2)
-    # The axis is no wall: its rim is the value beside it.
-    out[:, 0] = out[:, 1]
+    if not has_inner:
+        # The axis is no wall: its rim is the value beside it.
+        out[:, 0] = out[:, 1]
 
 
 @njit(cache=True, error_model="numpy")
@@ -472,6 +485,7 @@ def sweep_v(u, w, nu, m, e, step, rhs, half):
             vis = weight_vis[i + 1] * (nu[j + 1, i + 1] + nu[j + 1, i + 2])
             up[j, i] = scale[i] * (adv - vis / r[i + 1])
             di[j, i] += scale[i] * (vis / r[i] + adv)
+        di[j, 0] += scale[0] * 2.0 * weight_vis[0] * nu[j + 1, 0] * e.inner_stress / r[0]
         one, two, _ = carried_weights(u[j, nr], reach, e.side_carry_v[j], e.blend_speed)
         adv = rf[nr] ** 3 * u[j, nr]
         vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * e.side_stress_v[j]
@@ -594,6 +608,8 @@ def sweep_w(u, w, nu, nuc, m, e, step, rhs):
             di[j, i] += scale[i] * (vis - adv)
             up[j, i - 1] = scale[i - 1] * (adv - vis)
             di[j, i - 1] += scale[i - 1] * (vis + adv)
+        share = e.inner_stress * (e.top_stress_u[0] if j == nz else 1.0)
+        di[j, 0] += scale[0] * nuc[j, 0] * weight[0] * share
         adv = rf[nr] * (share_low * u[j - 1, nr] + share_high * u[above, nr])
         share = e.side_stress_w[j] * (e.top_stress_u[nr] if j == nz else 1.0)
         one, two, _ = carried_weights(adv, reach, e.side_carry_w[j], e.blend_speed * rf[nr])

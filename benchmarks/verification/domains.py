@@ -30,7 +30,10 @@ def wall_faces(length: float, cells: int, strength: float, both_ends: bool) -> A
 
 
 def walls(grid: Grid, **changes: Any) -> Edges:
-    """No-slip walls at rest on every side; `changes` replace single entries of the edges (scalars spread out)."""
+    """No-slip walls at rest on every side, an inner cylinder included; `changes` replace single entries of the edges.
+
+    Scalars are spread out.
+    """
     nz, nr = grid.shape
     side, side_faces, plan, plan_faces = (nz,), (nz + 1,), (nr,), (nr + 1,)
     shapes = {
@@ -61,12 +64,14 @@ def walls(grid: Grid, **changes: Any) -> Edges:
         "bottom_v": plan,
         "bottom_stress_u": plan_faces,
         "bottom_stress_v": plan,
+        "inner_v": side,
     }
     values: dict[str, Any] = {}
     for name, shape in shapes.items():
         usual = 1.0 if ("stress" in name or "carry" in name or name == "side_open") else 0.0
         dtype = np.int64 if name.endswith("kind") else np.float64
         values[name] = np.array(np.broadcast_to(changes.pop(name, usual), shape), dtype=dtype)
+    values["inner_stress"] = changes.pop("inner_stress", 1.0)
     values["blend_speed"] = changes.pop("blend_speed", 1e-3)
     if changes:
         raise TypeError(f"no such edge: {sorted(changes)}")
