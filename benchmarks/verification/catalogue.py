@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from swirlwright.verification import air_network, vortices
+from swirlwright.verification import air_network, jets, vortices
 from swirlwright.verification.checks import Configuration
 
 CATALOGUE: tuple[Configuration, ...] = (
     *vortices.CONFIGURATIONS,
     *air_network.CONFIGURATIONS,
+    *jets.CONFIGURATIONS,
 )
