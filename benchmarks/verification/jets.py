@@ -159,7 +159,8 @@ def sprayed(edges: Array) -> Array:
     y = arm + sigma[:, None] * across
     ring = np.searchsorted(edges, np.hypot((s - closest)[:, None], y).ravel()) - 1
     kept = ring < edges.size - 1
-    return np.bincount(ring[kept], (y * weight).ravel()[kept], minlength=edges.size - 1)
+    torque = np.bincount(ring[kept], (y * weight).ravel()[kept], minlength=edges.size - 1)
+    return np.asarray(torque, dtype=np.float64)
 
 
 def torque_of_jets() -> Findings:
