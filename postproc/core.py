@@ -242,7 +242,8 @@ def floor_layer(field: Field, chamber: Chamber, core: Core) -> float:
         return least
     radius, velocity = typical
     nu = core_viscosity(field, chamber, radius)
-    return max(least, 5.0 * math.sqrt(nu * radius / velocity))
+    # The formula knows no ceiling: where the core hardly turns there is no layer, and the whole height is said.
+    return min(max(least, 5.0 * math.sqrt(nu * radius / velocity)), chamber.height)
 
 
 def core_viscosity(field: Field, chamber: Chamber, core_radius: float) -> float:

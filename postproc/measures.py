@@ -106,6 +106,8 @@ def measure_data(data: ResultData) -> Measures:
     frames = _finite_frames(data)
     window = _window_frames(data, frames)
     field, field_text = _main_field(data, frames, window)
+    if field.nu.min() < 0.0:
+        raise ResultError(f"{data.path}: holds a negative effective viscosity, so nothing can be measured")
     m = measure_field(field, chamber)
     over_time, shares = _over_time(data, window, chamber)
     judged = verdict(m, chamber, shares)

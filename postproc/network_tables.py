@@ -17,7 +17,7 @@ ROWS = (
     ("room_flow_m3_per_s", "flow of tubes fed from the room", "m³/h", 3600.0),
     ("inlet_flow_m3_per_s", "inlet flow", "m³/h", 3600.0),
     ("fog_flow_m3_per_s", "fog flow", "m³/h", 3600.0),
-    ("side_flow_m3_per_s", "in through the sides", "m³/h", 3600.0),
+    ("side_flow_m3_per_s", "net in through the sides", "m³/h", 3600.0),
     ("chamber_pressure_pa", "chamber pressure at mid-height", "Pa", 1.0),
     ("exhaust_flow_m3_per_s", "exhaust flow", "m³/h", 3600.0),
     ("exhaust_plane_pressure_pa", "total pressure in the exhaust opening", "Pa", 1.0),

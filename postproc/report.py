@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import numpy as np
 from markupsafe import Markup
 
@@ -18,6 +16,7 @@ from swirlwright.postproc.drawing import as_png_uri, as_svg, length_unit, shown_
 from swirlwright.postproc.figures import along_the_axis, convergence, maps, profiles, record
 from swirlwright.postproc.measures import Measures, measure_data
 from swirlwright.postproc.network_tables import network_tables
+from swirlwright.postproc.pages import rendered, write_whole
 from swirlwright.postproc.section import section
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import ResultData, load_result
@@ -27,17 +26,14 @@ TEMPLATE = Path(__file__).with_name("report.html.j2")
 COLUMNS = 4  # results side by side that A4 has room for
 
 
-def write_report(paths: Sequence[Path], output: Path) -> Path:
+def write_report(paths: Path | str | Sequence[Path | str], output: Path | str) -> Path:
     """Write a self-contained HTML page about one or several results.
-
-    The page is written under another name beside `output` and renamed at the end, so a half-written report
-    never stands under the final name.
 
     Parameters
     ----------
-    paths : sequence of Path
+    paths : path, or sequence of paths
         Result files, in the order of the page.
-    output : Path
+    output : path
         The page.
 
     Returns
@@ -50,30 +46,22 @@ def write_report(paths: Sequence[Path], output: Path) -> Path:
     ResultError
         If there is no result, or one cannot be read or has nothing to show.
     """
+    if isinstance(paths, str | Path):
+        paths = [paths]
     if not paths:
         raise ResultError("a report needs at least one result file")
     results = [load_result(path) for path in paths]
     page = _page([(result, measure_data(result)) for result in results])
     output = Path(output)
-    part = output.with_name(f".{output.name}.{os.getpid()}.part")
-    try:
-        with open(part, "w", encoding="utf-8") as file:
-            file.write(page)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, output)
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(page, output)
     return output
 
 
 def _page(measured: list[tuple[ResultData, Measures]]) -> str:
-    environment = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
     several = len(measured) > 1
     titles = [m.title or m.file for _, m in measured]
-    return environment.from_string(TEMPLATE.read_text(encoding="utf-8")).render(
+    return rendered(
+        TEMPLATE,
         page_title=f"{len(measured)} results side by side" if several else titles[0],
         summaries=_summaries(measured) if several else [],
         results=[_chapter(number, data, m) for number, (data, m) in enumerate(measured, start=1)],

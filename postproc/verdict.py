@@ -88,8 +88,8 @@ class Shares:
 
 
 def near_floor(m: FieldMeasures, chamber: Chamber) -> float:
-    """Height below which something counts as at the floor [m]: max(delta, 0.03 H)."""
-    return max(m.floor_layer or 0.0, 0.03 * chamber.height)
+    """Height below which something counts as at the floor [m]: delta, but at least 0.03 H and at most 0.15 H."""
+    return max(min(m.floor_layer or 0.0, THICK_LAYER * chamber.height), 0.03 * chamber.height)
 
 
 def structure_of(m: FieldMeasures, chamber: Chamber) -> str:
@@ -130,9 +130,12 @@ def breakdown_of(m: FieldMeasures, chamber: Chamber) -> str:
     return TWO_CELLED if m.reversed_to_mid_height else AT_THE_FLOOR
 
 
-def regime_of(structure: str, breakdown: str) -> str:
-    """The table of the two."""
-    return NO_VORTEX if structure == NO_VORTEX else REGIMES[structure, breakdown]
+def regime_of(structure: str, breakdown: str, *, is_column: bool) -> str:
+    """The table of the two; a core too weak or too wide for a column is called a swirl."""
+    if structure == NO_VORTEX:
+        return NO_VORTEX
+    name = REGIMES[structure, breakdown]
+    return name if is_column else name.replace("column", "swirl").replace("vortex", "swirl")
 
 
 def by_share(share: float) -> str:
@@ -163,7 +166,7 @@ def verdict(m: FieldMeasures, chamber: Chamber, shares: Shares | None) -> Verdic
         share_breakdown_at_floor=of_time.breakdown_at_floor,
         structure=structure,
         breakdown=breakdown,
-        regime=regime_of(structure, breakdown),
+        regime=regime_of(structure, breakdown, is_column=not why_no_column(m, chamber)),
         sentence=_sentence(touchdown, shares, structure, m, chamber),
     )
 
@@ -171,7 +174,7 @@ def verdict(m: FieldMeasures, chamber: Chamber, shares: Shares | None) -> Verdic
 def _sentence(touchdown: str, shares: Shares | None, structure: str, m: FieldMeasures, chamber: Chamber) -> str:
     head = {
         YES: "Yes: a column stands on the floor",
-        MARGINAL: "Marginal: a column stands on the floor only now and then",
+        MARGINAL: "Marginal: a column stands on the floor, but not always",
         NO: "No: no column stands on the floor",
     }[touchdown]
     time = field = ""
@@ -199,7 +202,7 @@ def _why(structure: str, m: FieldMeasures, chamber: Chamber) -> str:
     if (m.core_foot_height or 0.0) < limit:
         return f"the core reaches the floor, but the air inside it sinks there ({m.foot_axial_velocity:.2g} m/s)"
     foot = 1e3 * (m.core_foot_height or 0.0)
-    return f"the core hangs with its foot {foot:.0f} mm above the floor: below, {end}"
+    return f"the core hangs with its foot {foot:.0f} mm above the floor: below, {end}{no_column}"
 
 
 def cautions(m: FieldMeasures, v: Verdict, chamber: Chamber) -> tuple[str, ...]:

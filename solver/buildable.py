@@ -17,6 +17,8 @@ from swirlwright.solver.schema import Case, Tubes
 MOST_HOLES = 5_000
 # A jet hands over its momentum from about 3 hole diameters on; one that ends before has nothing to drive.
 SHORTEST_CHORD = 3.0  # hole diameters
+# A jet that ends within this share of the chamber's width has hardly met the air it should turn; our own limit.
+SHORT_CHORD = 0.25
 # Drawings are rounded: a tube may touch the wall or its neighbour to this depth [m].
 TOUCH = 1e-6
 
@@ -169,8 +171,31 @@ def cautions(case: Case) -> tuple[str, ...]:
                 f"tubes.{index + 1}: the holes of a tube have {share:.2f} times the tube's own area; they "
                 "cannot all blow alike (keep the share below about one half)"
             )
+        found += [f"tubes.{index + 1}.rows.{number + 1}: {text}" for number, text in _along_a_wall(case, tubes)]
         if case.exhaust is not None:
             inner = min(math.hypot(x, y) for x, y in tube_places(tubes)) - tubes.outer_diameter / 2
             if inner < case.exhaust.diameter / 2:
                 found.append(f"tubes.{index + 1}: the tubes stand within the exhaust opening's radius")
     return tuple(found)
+
+
+def _along_a_wall(case: Case, tubes: Tubes) -> Iterator[tuple[int, str]]:
+    """Rows whose jets give much of their torque to a wall: soon stopped by it, or running along it."""
+    for number, row in enumerate(tubes.rows):
+        x, y = tube_places(tubes)[0]
+        path = jet_path(x, y, tubes.outer_diameter / 2, row.aim)
+        chord, leaves = chord_to_side(case, path, row.hole_heights()[0])
+        if chord < SHORT_CHORD * case.chamber.width:
+            end = "leaves through an open side" if leaves else "meets a side"
+            yield number, f"the jet {end} after {1e3 * chord:.0f} mm: most of its torque is lost; aim more inward"
+            continue
+        middle = path.x + 0.5 * chord * math.cos(path.heading), path.y + 0.5 * chord * math.sin(path.heading)
+        half_width = case.model.jet_spread * 0.5 * chord + 0.5 * row.hole_diameter
+        if _clearance(case, *middle) < half_width:
+            yield number, "the jet runs along a side, nearer than its own half width: friction there takes its torque"
+
+
+def _clearance(case: Case, x: float, y: float) -> float:
+    """Distance from a place on the plan to the nearest side [m]."""
+    half = case.chamber.width / 2
+    return half - (math.hypot(x, y) if case.chamber.footprint == "round" else max(abs(x), abs(y)))

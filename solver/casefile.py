@@ -171,7 +171,7 @@ def _file_problems(document: Document, case: Case) -> list[Problem]:
     for location, name in _fans_named(case):
         reason = _outside(document.path, name)
         if reason is None and not (document.path.parent / name).is_file():
-            reason = "must name a fan file that exists beside the case"
+            reason = f"must name a fan file relative to the case file; there is no {document.path.parent / name}"
         if reason is not None:
             problems.append(document.problem(location, reason, name))
             continue

@@ -138,7 +138,7 @@ def fan_curve(file: FanFile) -> FanCurve:
         diameter=file.diameter,
         flow=file.flow,
         pressure=file.pressure,
-        power=file.power,
+        power=file.electrical_power,
     )
 
 

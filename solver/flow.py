@@ -45,6 +45,7 @@ class ChamberFlow:
 def build_grid(case: Case, cells: tuple[int, int] | None = None) -> Grid:
     """Grid of the case (or with other numbers of cells (nz, nr)): lip and hole heights lie on faces.
 
+    The holes' heights only where there are at least two cells along z for each.
     Spacings: `grid.core_spacing` at the axis, half the uniform spacing at the side, `grid.floor_spacing` at the
     floor; on another number of cells they change in proportion. The lip and the ceiling stay coarse: they set the
     time step and decide nothing.
@@ -68,7 +69,7 @@ def build_grid(case: Case, cells: tuple[int, int] | None = None) -> Grid:
     if case.chamber.open_share > 0:
         bands += [case.chamber.open_from, case.chamber.open_top]
     z_face = clustered_faces(
-        height, nz, [Cluster(0.0, floor, 0.1 * height)], [*bands, *holes] if nz >= 4 * len(holes) else bands
+        height, nz, [Cluster(0.0, floor, 0.1 * height)], [*bands, *holes] if nz >= 2 * len(holes) else bands
     )
     return Grid(r_face, z_face)
 
@@ -106,8 +107,8 @@ def build_flow(case: Case, grid: Grid, jets: Jets, exhaust_flow: float, blowing:
 
 
 def leak_share(case: Case, grid: Grid) -> Array:
-    """Open share of the perimeter that panel gaps make up, (nz,)."""
-    leak = case.chamber.leak_area / (case.chamber.perimeter * case.chamber.height)
+    """Open share of the perimeter that panel gaps make up, (nz,): of the round model's, so that their area is kept."""
+    leak = case.chamber.leak_area / (2.0 * np.pi * grid.radius * case.chamber.height)
     return np.full(grid.z.size, min(leak, 1.0))
 
 

@@ -87,12 +87,18 @@ def carried(normal, inside, second, reach, given, carry, blend):
 
 
 @njit(cache=True, error_model="numpy")
+def side_blend(e, j):
+    """Normal velocity over which the side's carried values change [m/s]: that in the openings, as a perimeter mean."""
+    return e.blend_speed * (e.side_open[j] if e.side_kind[j] == 1 else 1.0)
+
+
+@njit(cache=True, error_model="numpy")
 def side_swirl(un, v, e, m, j):
     """Tangential velocity carried through the side. Stress-free air keeps v/r, so that is extrapolated."""
     nr = v.shape[1]
     rim, reach = m.rf[nr], m.drc[nr] / m.drc[nr - 1]
     inside, second = v[j, nr - 1] * rim / m.r[nr - 1], v[j, nr - 2] * rim / m.r[nr - 2]
-    return carried(un, inside, second, reach, e.side_v[j], e.side_carry_v[j], e.blend_speed)
+    return carried(un, inside, second, reach, e.side_v[j], e.side_carry_v[j], side_blend(e, j))
 
 
 @njit(cache=True, error_model="numpy")
@@ -113,11 +119,13 @@ def corner_viscosity(nu, out):
 
 @njit(cache=True, error_model="numpy")
 def side_pressure(un, e, j):
-    """Kinematic pressure on the open side [m2/s2]: total pressure ambient on inflow, static with a loss on outflow."""
+    """Kinematic pressure on the open side [m2/s2]: total pressure ambient on inflow; on outflow Bernoulli to the
+    opening, where the pressure is ambient, with a loss on the opening's dynamic head.
+    """
     open_speed = un / e.side_open[j]
     if un < 0.0:
         return e.side_p[j] - 0.5 * (1.0 + e.side_in[j]) * open_speed * open_speed
-    return e.side_p[j] + 0.5 * e.side_out[j] * open_speed * open_speed
+    return e.side_p[j] + 0.5 * (e.side_out[j] + 1.0 - e.side_open[j] ** 2) * open_speed * open_speed
 
 
 @njit(cache=True, error_model="numpy")
@@ -125,7 +133,15 @@ def side_pressure_slope(un, e, j):
     """Derivative of `side_pressure` by the normal velocity [m/s]; negative on inflow, positive on outflow."""
     if un < 0.0:
         return -(1.0 + e.side_in[j]) * un / e.side_open[j] ** 2
-    return e.side_out[j] * un / e.side_open[j] ** 2
+    return (e.side_out[j] + 1.0 - e.side_open[j] ** 2) * un / e.side_open[j] ** 2
+
+
+@njit(cache=True, error_model="numpy")
+def side_lags(u, e, step, out):
+    """Fill `out` (nz,) with the step times the magnitude of the side's pressure slope [m]; 0 on closed faces."""
+    nr = u.shape[1] - 1
+    for j in range(u.shape[0]):
+        out[j] = step * abs(side_pressure_slope(u[j, nr], e, j)) if e.side_kind[j] == 1 else 0.0
 
 
 @njit(cache=True, error_model="numpy")
@@ -255,7 +271,7 @@ def radial_rates(u, v, w, p, nu, nuc, m, e, fr, flux_r, flux_z, out_u):
             gain += 2.0 * nu[j + 1, nr] * stretch * (rf[nr] - r[nr - 1]) * m.dz[j]
             # First order is enough here: it enters the pressure of the last cell times half its width.
             near = v[j, nr - 1] * rf[nr] / r[nr - 1]
-            edge = carried(un, near, near, 0.0, e.side_v[j], e.side_carry_v[j], e.blend_speed)
+            edge = carried(un, near, near, 0.0, e.side_v[j], e.side_carry_v[j], side_blend(e, j))
             mean_v = 0.5 * (v[j, nr - 1] + edge)
             out_u[j, nr] = (
                 gain / (m.ac[nr] * m.dz[j])
@@ -304,7 +320,7 @@ def axial_rates(u, w, p, nu, nuc, m, e, fz, flux_r, flux_z, out_w):
             dudz = (e.top_u[nr] - u[nz - 1, nr]) / m.dzc[nz]
             share = e.top_stress_u[nr] * e.side_stress_w[nz]
         inside, given = w[j, nr - 1], e.side_w[j]
-        blend = e.blend_speed * rf[nr] * half
+        blend = 0.5 * (side_blend(e, j - 1) + side_blend(e, min(j, nz - 1))) * rf[nr] * half
         face = carried(mass, inside, w[j, nr - 2], reach_side, given, e.side_carry_w[j], blend)
         shear = dudz + (given - inside) / m.drc[nr]
         flux_r[j, nr] = mass * face - nuc[j, nr] * shear * rf[nr] * half * share
@@ -388,12 +404,13 @@ def mixing_length_viscosity(u, v, w, m, e, length, nu0, beta, cap, floor_rate, o
                 shear[j, i] = dwdr + (u[0, i] - e.bottom_u[i]) / m.dzc[0] * e.bottom_stress_u[i]
             else:
                 shear[j, i] = dwdr + (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz] * e.top_stress_u[i]
-    # v with a rim: its mirror image behind the axis, the walls' values (or v itself where they slip) on them.
+    # v with a rim: its mirror image behind the axis; on the walls their value, or solid-body rotation where they slip.
     for j in range(nz):
         padded[j + 1, 0] = v[j, 0] + e.inner_stress * (e.inner_v[j] - v[j, 0]) if has_inner else -v[j, 0]
         for i in range(nr):
             padded[j + 1, i + 1] = v[j, i]
-        padded[j + 1, nr + 1] = e.side_v[j] if e.side_stress_v[j] > 0.5 else v[j, nr - 1]
+        slipping = v[j, nr - 1] * rf[nr] / r[nr - 1]
+        padded[j + 1, nr + 1] = slipping + min(e.side_stress_v[j], 1.0) * (e.side_v[j] - slipping)
         below, above = m.z[j - 1] if j > 0 else 0.0, m.z[j + 1] if j < nz - 1 else m.zf[nz]
         z_wide[j] = above - below
     for i in range(nr):
@@ -486,7 +503,7 @@ def sweep_v(u, w, nu, m, e, step, rhs, half):
             up[j, i] = scale[i] * (adv - vis / r[i + 1])
             di[j, i] += scale[i] * (vis / r[i] + adv)
         di[j, 0] += scale[0] * 2.0 * weight_vis[0] * nu[j + 1, 0] * e.inner_stress / r[0]
-        one, two, _ = carried_weights(u[j, nr], reach, e.side_carry_v[j], e.blend_speed)
+        one, two, _ = carried_weights(u[j, nr], reach, e.side_carry_v[j], side_blend(e, j))
         adv = rf[nr] ** 3 * u[j, nr]
         vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * e.side_stress_v[j]
         lo[j, nr - 1] += scale[nr - 1] * adv * two / r[nr - 2]
@@ -612,7 +629,8 @@ def sweep_w(u, w, nu, nuc, m, e, step, rhs):
         di[j, 0] += scale[0] * nuc[j, 0] * weight[0] * share
         adv = rf[nr] * (share_low * u[j - 1, nr] + share_high * u[above, nr])
         share = e.side_stress_w[j] * (e.top_stress_u[nr] if j == nz else 1.0)
-        one, two, _ = carried_weights(adv, reach, e.side_carry_w[j], e.blend_speed * rf[nr])
+        blend = 0.5 * (side_blend(e, j - 1) + side_blend(e, min(j, nz - 1))) * rf[nr]
+        one, two, _ = carried_weights(adv, reach, e.side_carry_w[j], blend)
         lo[j, nr - 1] += scale[nr - 1] * adv * two
         di[j, nr - 1] += scale[nr - 1] * (nuc[j, nr] * rf[nr] / m.drc[nr] * share + adv * one)
     for i in range(nr):
@@ -641,14 +659,18 @@ def sweep_w(u, w, nu, nuc, m, e, step, rhs):
 
 
 @njit(cache=True, error_model="numpy")
-def subtract_gradient(u, w, phi, m, e, step, top_value):
-    """Take step * grad(phi) from u, w on every free face; phi is 0 on an open side, top_value in the exhaust."""
+def subtract_gradient(u, w, phi, m, e, step, top_value, lag):
+    """Take step * grad(phi) from u, w on every free face; phi is top_value in the exhaust.
+
+    On an open side phi is 0, or -lag/step times the change of u there: lag (nz,) [m] is the step times the slope of the
+    side's pressure law, where that is followed within the step.
+    """
     nz, nr = phi.shape
     for j in range(nz):
         for i in range(1, nr):
             u[j, i] -= step * (phi[j, i] - phi[j, i - 1]) / m.drc[i]
         if e.side_kind[j] == 1:
-            u[j, nr] += step * phi[j, nr - 1] / m.drc[nr]
+            u[j, nr] += step * phi[j, nr - 1] / (m.drc[nr] + lag[j])
     for j in range(1, nz):
         for i in range(nr):
             w[j, i] -= step * (phi[j, i] - phi[j - 1, i]) / m.dzc[j]

@@ -15,6 +15,8 @@ from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
+# Drills and pipes in inches come as fractions: 9/64 in, 1 1/2 in.
+_FRACTION_AND_UNIT = re.compile(r"\s*(?:(\d{1,4})\s+)?(\d{1,4})/([1-9]\d{0,3})\s+([A-Za-z].*?)\s*")
 # Names joined by * / and spaces, one-digit powers only: nothing that makes pint compute large powers.
 _FACTOR = r"[A-Za-zµμ°%][A-Za-z0-9µμ°_]*(?:\s*(?:\^|\*\*)\s*-?\d)?"
 _UNIT = re.compile(rf"(?:1\s*/\s*)?{_FACTOR}(?:(?:\s*[*/·]\s*|\s+){_FACTOR})*")
@@ -38,6 +40,9 @@ def _registry() -> Any:
         "lpm": "liter / minute",
         "mmH2O": "9.80665 * pascal",
         "mmWC": "9.80665 * pascal",
+        "CFM": "foot ** 3 / minute",
+        "inWG": "inH2O",
+        "inWC": "inH2O",
     }.items():
         registry.define(f"{name} = {definition}")
     return registry
@@ -64,12 +69,23 @@ def parse_quantity(text: str, unit: str) -> float:
     QuantityError
         If there is no number, no unit, an unknown unit or one of another dimension.
     """
+    fraction = _FRACTION_AND_UNIT.fullmatch(text)
+    if fraction is not None:
+        whole, above, below, given = fraction.groups()
+        return parse_quantity(f"{int(whole or 0) + int(above) / int(below)!r} {given}", unit)
     match = _NUMBER_AND_UNIT.fullmatch(text)
     if match is None:
         raise QuantityError(f'a number in {unit} or a text with a unit such as "2 {unit}"')
     number, given = match.groups()
     if not given:
         raise QuantityError(f'a number in {unit} without quotes, or a text with a unit ("{number} {unit}")')
+    if re.match(r",\d", given):
+        raise QuantityError(
+            f'a quantity convertible to {unit}; write the decimal sign as a point, "{number}.{given[1:]}"'
+        )
+    given = given.replace("²", "2").replace("³", "3")
+    if unit == "K" and given in ("C", "F"):
+        raise QuantityError(f'a quantity convertible to {unit}; degrees are written "{number} deg{given}"')
     if len(given) > _LONGEST_UNIT or _UNIT.fullmatch(given) is None:
         raise QuantityError(f'a quantity convertible to {unit}; "{given}" is no unit')
     import pint

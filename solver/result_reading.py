@@ -170,7 +170,7 @@ def _hdf5(path: str | os.PathLike[str]) -> Iterator[h5py.File]:
     """The file opened for reading, with failures put in words."""
     path = Path(path)
     if not path.is_file():
-        raise ResultError(f"{path}: no such file")
+        raise ResultError(f"{path}: {'is a folder, not a result file' if path.is_dir() else 'no such file'}")
     try:
         file = h5py.File(path, "r")
     except BlockingIOError:

@@ -32,8 +32,11 @@ class StabilityTest:
 
     @property
     def is_stable(self) -> bool:
-        """True where it decays, or has died out so far that only round-off is left to grow."""
-        return self.growth_rate < 0.0 or self.left < DIED_OUT
+        """True where it decays and is smaller than at first, or has died out but for round-off that may grow.
+
+        A decay alone is not enough: a disturbance that has grown as far as it can wavers about that size.
+        """
+        return (self.growth_rate < 0.0 and self.left < 1.0) or self.left < DIED_OUT
 
 
 def stability_of(problem: FlowProblem, s: State, control: Control, watch: Watch) -> StabilityTest:

@@ -27,7 +27,9 @@ PATIENCE = 40
 
 @dataclass(frozen=True)
 class SteadyStep:
-    """One row of the convergence record; residuals are largest rates over speed**2/length, mass over speed/length."""
+    """One row of the convergence record; momentum is the root mean square of the rates over speed**2/length, mass the
+    largest divergence over speed/length.
+    """
 
     iteration: int
     pseudo_step: float

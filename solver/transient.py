@@ -100,7 +100,8 @@ class Stepper:
         nu1 = first.viscosity(s)
         du1, dv1, dw1 = self._increment(first, s, nu1, step, None, budget)
         u, v, w = s.u + du1, s.v + dv1, s.w + dw1
-        phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow)
+        lag = self.projection.lag(s.u, step)
+        phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow, lag)
         middle = replace(s, u=u, v=v, w=w, p=s.p + phi, duct_pressure=s.duct_pressure + duct)
         du1, dw1 = u - s.u, w - s.w
         nu2 = second.viscosity(middle)
@@ -108,7 +109,7 @@ class Stepper:
         u = s.u + 1.5 * du1 + 0.5 * du2
         v = s.v + 1.5 * dv1 + 0.5 * dv2
         w = s.w + 1.5 * dw1 + 0.5 * dw2
-        phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow)
+        phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow, lag)
         return replace(
             middle, u=u, v=v, w=w, p=middle.p + phi, duct_pressure=middle.duct_pressure + duct, time=s.time + step,
             fog=self._fog_after(s, nu1, middle, nu2, step),

@@ -193,7 +193,9 @@ def open_problem(f: MadeUp, cells: int, exhaust_is_given: bool) -> FlowProblem:
     side, top = at(f.u, 1.0, grid.z), at(f.w, grid.r, HEIGHT)
     normal_side = f.p - 2 * f.nu * sp.diff(f.u, R)
     normal_top = f.p - 2 * f.nu * sp.diff(f.w, Z)
-    head_side = np.where(side < 0.0, -0.5 * (1.0 + K_IN), 0.5 * K_OUT) * (side / OPEN_SHARE) ** 2
+    head_side = (
+        np.where(side < 0.0, -0.5 * (1.0 + K_IN), 0.5 * (K_OUT + 1.0 - OPEN_SHARE**2)) * (side / OPEN_SHARE) ** 2
+    )
     head_top = np.where(top < 0.0, -0.5 * (1.0 + SCREEN), 0.5 * SCREEN) * top**2
     lip = cells // 2
     flow = None

@@ -21,7 +21,7 @@ __version__ = "0.1.0"
 _FRONT_DOOR = {
     "read_case": ("swirlwright.solver.casefile", "read_case"),
     "solve_network": ("swirlwright.solver.network", "solve_network"),
-    "check": ("swirlwright.solver.network", "solve_network"),
+    "check": ("swirlwright.solver.checksheet", "check_sheet"),
     "solve": ("swirlwright.solver.solve", "solve"),
     "open_result": ("swirlwright.solver.results", "open_result"),
     "measure": ("swirlwright.postproc.measures", "measure"),

@@ -81,7 +81,12 @@ def _parser() -> argparse.ArgumentParser:
 
     solve = verbs.add_parser("solve", help="solve the flow of a case, write one result file")
     solve.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
-    solve.add_argument("--output", type=Path, metavar="FILE", help="result file (default: the case's name, .h5, here)")
+    solve.add_argument(
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="result file, replaced if there is one (default: the case's name, .h5, here)",
+    )
     solve.add_argument("--resume", action="store_true", help="go on with the unsteady run the result file holds")
     solve.add_argument("--quiet", action="store_true", help="no progress")
     solve.set_defaults(run=_solve)
@@ -127,6 +132,8 @@ def _solve(options: argparse.Namespace) -> int:
     if (reason := _unwritable(output, *sources)) is not None:
         return _say(f"{output}: {reason}", WRONG_INPUT)
     watch = watcher(quiet=options.quiet)
+    if output.exists() and not options.resume:
+        watch.message(f"{output}: the result of an earlier run there will be replaced (--resume goes on with it)")
     from swirlwright.solver.solve import solve
 
     try:
@@ -150,7 +157,7 @@ def _report(options: argparse.Namespace) -> int:
     from swirlwright.postproc.report import write_report
 
     output = options.output or Path(options.results[0].with_suffix(".html").name)
-    if (reason := _unwritable(output, *options.results)) is not None:
+    if (reason := _unwritable_page(output, *options.results)) is not None:
         return _say(f"{output}: {reason}", WRONG_INPUT)
     write_report(options.results, output)
     return _say(f"report: {output}", DONE)
@@ -160,7 +167,7 @@ def _verify(options: argparse.Namespace) -> int:
     from swirlwright.solver.progress import watcher
     from swirlwright.verification.run import verify
 
-    if options.report is not None and (reason := _unwritable(options.report)) is not None:
+    if options.report is not None and (reason := _unwritable_page(options.report)) is not None:
         return _say(f"{options.report}: {reason}", WRONG_INPUT)
     watch = watcher(quiet=options.quiet)
     try:
@@ -184,6 +191,15 @@ def _print(value: Any, as_json: bool) -> None:
         print(json.dumps(value.as_json(), indent=2, allow_nan=False))
     else:
         print(value.text())
+
+
+def _unwritable_page(output: Path, *inputs: Path) -> str | None:
+    """As `_unwritable`; and only a page may be replaced by a page: a slip must not cost a case file."""
+    if (reason := _unwritable(output, *inputs)) is not None or not output.exists() or output.stat().st_size == 0:
+        return reason
+    with open(output, "rb") as file:
+        is_page = file.read(200).lstrip().lower().startswith((b"<!doctype html", b"<html"))
+    return None if is_page else "exists, is no HTML page and is not replaced"
 
 
 def _unwritable(output: Path, *inputs: Path) -> str | None:

@@ -53,7 +53,7 @@ def test_the_front_door_offers_the_verbs() -> None:
     """Each verb of the command is a function of the package, and nothing else is made up."""
     assert {"read_case", "check", "solve", "measure", "report", "open_result"} <= set(dir(swirlwright))
     case = swirlwright.read_case(CASES / "table-top.toml")
-    assert len(swirlwright.check(case).jets) == 44
+    assert len(swirlwright.check(case).network.jets) == 44
     with pytest.raises(AttributeError):
         swirlwright.sweeep  # noqa: B018
 

@@ -20,6 +20,10 @@ EXACT = [
     ("60 rpm", "rad/s", 6.283185307179586),
     ("5 %", "1", 0.05),
     ("2.5e-1 mm", "m", 2.5e-4),
+    ("9/64 in", "m", 9 / 64 * 0.0254),
+    ("1 1/2 in", "m", 1.5 * 0.0254),
+    ("3 m³/h", "m3/s", 3 / 3600),
+    ("45 CFM", "m3/s", 45 * 0.3048**3 / 60),
 ]
 
 
@@ -32,6 +36,16 @@ def test_a_text_with_a_unit_becomes_si(text: str, unit: str, value: float) -> No
 def test_an_inch_of_water_is_that_of_the_handbook() -> None:
     """0.12 inH2O is 0.12 times 249.089 Pa, to the six digits printed (water at 4 degC)."""
     assert parse_quantity("0.12 inH2O", "Pa") == pytest.approx(0.12 * 249.089, rel=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "hint"),
+    [("20 C", "K", '"20 degC"'), ("68 F", "K", '"68 degF"'), ("3,5 mm", "m", '"3.5 mm"'), ("3/0 in", "m", "no unit")],
+)
+def test_a_slip_with_a_unit_is_told_how_to_write_it(text: str, unit: str, hint: str) -> None:
+    """Degrees without their sign and a decimal comma are refused with the spelling that works."""
+    with pytest.raises(QuantityError, match=hint):
+        parse_quantity(text, unit)
 
 
 @pytest.mark.parametrize(

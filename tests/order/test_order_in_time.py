@@ -35,7 +35,7 @@ from swirlwright.solver.state import FlowProblem, Sources, State
 from swirlwright.solver.transient import Stepper
 
 CELLS = 16
-STEPS = (320, 640)
+STEPS = (480, 960)
 END = 0.5
 FREQUENCY = 6.0
 

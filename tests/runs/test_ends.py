@@ -23,6 +23,7 @@ from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import SilentWatch
 from swirlwright.solver.results import WriteError, load_result, open_result
 from swirlwright.solver.solve import solve
+from swirlwright.solver.stability import StabilityTest
 
 AVERAGED = {"run.mode": "steady", "run.spin_up": 0.5, "run.average": 0.5, "events": None, "run.max_iterations": 2}
 # So viscous that a steady state exists and keeps.
@@ -210,7 +211,7 @@ def test_a_folder_that_cannot_be_written_is_refused(tmp_path, small_disk, capsys
 @pytest.mark.parametrize(
     "key, line, message",
     [
-        ("exhaust.fan", 'fan = "fans/gone.toml"', "must name a fan file that exists beside the case"),
+        ("exhaust.fan", 'fan = "fans/gone.toml"', "must name a fan file relative to the case file"),
         ("run.start_from", 'start_from = "gone.h5"', "must name a result file that exists"),
     ],
 )
@@ -225,7 +226,7 @@ def test_a_file_that_a_case_names_and_that_is_missing(tmp_path, capsys, key, lin
     assert cli.main(["solve", str(case), "--output", str(tmp_path / "run.h5"), "--quiet"]) == 2
     number = 1 + text.splitlines().index(line)
     said = capsys.readouterr().err
-    assert said.startswith(f"{case}:{number}: {key}: {message}, got ")
+    assert said.startswith(f"{case}:{number}: {key}: {message}") and ", got " in said
     assert len(said.splitlines()) == 1
     assert list(tmp_path.iterdir()) == [case]
 
@@ -339,3 +340,10 @@ def test_a_start_without_fog_serves_a_case_with_fog(tmp_path):
         assert solve(small(changes), tmp_path / "second.h5").outcome is Outcome.TRANSIENT
         fog = load_result(tmp_path / "second.h5").frames["fog_concentration"]
         assert fog[0].max() == 0.0
+
+
+def test_a_disturbance_that_grew_to_its_full_size_is_no_stable_state():
+    """A decay at the end does not make a state stable whose disturbance is larger than at first."""
+    assert not StabilityTest(growth_rate=-1e-3, left=1e5, duration=40.0).is_stable
+    assert StabilityTest(growth_rate=-1e-3, left=0.5, duration=40.0).is_stable
+    assert StabilityTest(growth_rate=1e-3, left=1e-6, duration=40.0).is_stable
