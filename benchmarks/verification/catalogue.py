@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from swirlwright.verification import air_network, end_wall, jets, vortices
+from swirlwright.verification import air_network, couette, ducts, end_wall, jets, layers, vortices
 from swirlwright.verification.checks import Configuration
 
 CATALOGUE: tuple[Configuration, ...] = (
     *vortices.CONFIGURATIONS,
+    *layers.CONFIGURATIONS,
+    *ducts.CONFIGURATIONS,
+    *couette.CONFIGURATIONS,
     *end_wall.CONFIGURATIONS,
     *air_network.CONFIGURATIONS,
     *jets.CONFIGURATIONS,
