@@ -5,28 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swirlwright.solver.grid import Grid
-from swirlwright.solver.state import MixingLength, State
-from swirlwright.verification.domains import laminar, stretched_faces, walls
+from swirlwright.solver.schema import Model
+from swirlwright.verification.closures import SHEAR, damping
 
-LENGTH, BETA, CAP, NU0 = 0.05, 7.0, 2.0, 1e-5
-SHEAR = 3.0
-
-
-def damping(spin: float, power: int) -> tuple[np.ndarray, np.ndarray]:
-    """Length over undamped length, and Ri, mid-domain, for w = SHEAR r and v = spin r**power."""
-    grid = Grid(stretched_faces(1.0, 64, 0.2), stretched_faces(1.0, 8, 0.2))
-    problem = laminar(grid, walls(grid), NU0)
-    s = State.at_rest(problem)
-    swirl = spin * grid.r**power
-    s = State(s.u, np.tile(swirl, (8, 1)), np.tile(SHEAR * grid.r, (9, 1)), s.p)
-    nu = MixingLength(np.full(grid.shape, LENGTH), NU0, BETA, CAP, 0.0).of(s.u, s.v, s.w, grid, problem.edges)
-    inside = slice(20, 50)
-    r = grid.r[inside]
-    strain2 = SHEAR**2 + ((power - 1) * spin * r ** (power - 1)) ** 2
-    ri = 2.0 * (power + 1) * spin**2 * r ** (2 * power - 2) / strain2
-    length = np.sqrt((nu[4, 1:-1][inside] - NU0) / np.sqrt(strain2))
-    return length / LENGTH, ri
+MODEL = Model()
+BETA, CAP = MODEL.damping_beta, MODEL.unstable_cap
 
 
 @pytest.mark.parametrize(("spin", "power"), [(0.05, 1), (-0.05, 1), (0.05, 2), (0.01, -2)])
