@@ -28,12 +28,11 @@ KIKUYAMA = "Kikuyama, Murakami, Nishibori and Maeda, Bull. JSME 26 (1983) 506; W
 IMAO = "Imao, Itoh and Harada, Int. J. Heat Fluid Flow 17 (1996) 444: v = V (r/R)^2"
 BRADSHAW = "Bradshaw, J. Fluid Mech. 36 (1969) 177: l = l0 (1 - beta Ri)"
 ROUND_JET = "Pope, Turbulent Flows, 2000, sec. 5.2: 3/(32 B) U d, B 5.8 to 6.06"
-PANCHAPAKESAN = "Panchapakesan and Lumley 1993"
 
 # Why a closure fails, where it does, by its name and by what of it.
 NOTES = {
-    "mixing-length: wall": "the mixing length goes to the wall as 0.41 y: without a viscous layer that damps it the law "
-    "of the wall lies 6 units of w+ too low, so that a smooth wall acts as a rough one",
+    "mixing-length: wall": "the mixing length goes to the wall as 0.41 y: without a viscous layer that damps it the "
+    "law of the wall lies 6 units of w+ too low, so that a smooth wall acts as a rough one",
     "mixing-length: rotation": "the damping of the length is meant for weak rotation; here Ri is above 1 over most of "
     "the section, and the air all but the wall's becomes laminar, which the experiments' air does not",
     "mixing-length: swirl": "any eddy viscosity ends in the solid body, v = V r/R, and the measured parabola needs "
@@ -209,6 +208,7 @@ def length_at(grid: Grid, length: float, molecular: float) -> MixingLength:
 
 def round_jet_viscosity() -> Findings:
     """Eddy viscosity in a measured round jet, 50 diameters from its hole; unit speed and diameter there."""
+    # Half width and speed on the axis: Panchapakesan and Lumley 1993.
     x, nu0 = 50.0, 1e-9
     b, top = 0.096 * x, 6.06 / x
     # The curtain's width, as the solver takes it: to a hundredth of the largest.
