@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swirlwright.verification import air_network, couette, ducts, end_wall, jets, layers, vortices
+from swirlwright.verification import air_network, closures, couette, ducts, end_wall, jets, layers, vortices
 from swirlwright.verification.checks import Configuration
 
 CATALOGUE: tuple[Configuration, ...] = (
@@ -13,4 +13,5 @@ CATALOGUE: tuple[Configuration, ...] = (
     *end_wall.CONFIGURATIONS,
     *air_network.CONFIGURATIONS,
     *jets.CONFIGURATIONS,
+    *closures.CONFIGURATIONS,
 )
