@@ -16,22 +16,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from printing import CASES, machine, number, solve_apart, table
 
-from swirlwright.postproc.flow_numbers import measure_field
-from swirlwright.postproc.measures import Measures, frame_field, measure_data
-from swirlwright.postproc.verdict import stands
+from swirlwright.postproc.measures import Measures, measure_data
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.errors import ResultError
-from swirlwright.solver.results import ResultData, load_result
+from swirlwright.solver.results import load_result
 from swirlwright.solver.schema import Case
 
 BASE = "as shipped"
 # Not a doubt about a constant but another kind of flow: what it costs to deny that the core is nearly laminar.
 TWENTY_NU = "20 nu everywhere"
-# Parts of the averaging window taken as independent, for the chance error of a share of time.
-BLOCKS = 6
 ANSWERS = ("steady", "time-averaged", "not-converged")
 
 
@@ -137,19 +132,7 @@ def row(result: Path) -> Row:
     data = load_result(result)
     measures = measure_data(data)
     seconds = (float(data.attributes[f"{name}_seconds"]) for name in ("compile", "solve"))
-    return Row(measures, chance_error(data, measures), f"{data.r.size} x {data.z.size}", *seconds)
-
-
-def chance_error(data: ResultData, measures: Measures) -> float:
-    """Standard error of the share of time, from the shares in BLOCKS equal parts of the averaging window."""
-    if measures.n_frames < 2 * BLOCKS:
-        return 0.0
-    begin, end = (data.attributes[f"window_{side}"] for side in ("start", "end"))
-    frames = np.flatnonzero((data.time >= begin) & (data.time <= end))
-    chamber = measures.chamber
-    is_down = [stands(measure_field(frame_field(data, int(n)), chamber), chamber) for n in frames]
-    shares = [float(np.mean(part)) for part in np.array_split(np.array(is_down), BLOCKS)]
-    return float(np.std(shares, ddof=1)) / math.sqrt(BLOCKS)
+    return Row(measures, measures.verdict.chance_standing, f"{data.r.size} x {data.z.size}", *seconds)
 
 
 def verdicts(rows: Mapping[str, Row]) -> str:

@@ -14,7 +14,8 @@ from swirlwright.postproc.budgets import Budget, budgets
 from swirlwright.postproc.core import Chamber, Field
 from swirlwright.postproc.flow_numbers import FieldMeasures, measure_field, pressure_deficit
 from swirlwright.postproc.sheet import as_json, as_text
-from swirlwright.postproc.verdict import Shares, Verdict, cautions, verdict
+from swirlwright.postproc.uncertainty import chance_error, studies_in
+from swirlwright.postproc.verdict import Shares, Verdict, cautions, in_doubt, verdict
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.result_reading import ResultData, load_result
 
@@ -24,11 +25,15 @@ SPIN_UP_WINDOW = 2.0
 
 @dataclass(frozen=True)
 class Statistic:
-    """A measure over time: mean and standard deviation while it exists, and the share of time it does."""
+    """A measure over time: mean and standard deviation while it exists, and the share of time it does.
+
+    chance is the standard error of the mean; None where the series is too short or too full of holes to tell.
+    """
 
     mean: float | None
     spread: float | None
     share: float
+    chance: float | None = None
 
 
 @dataclass(frozen=True)
@@ -110,7 +115,7 @@ def measure_data(data: ResultData) -> Measures:
         raise ResultError(f"{data.path}: holds a negative effective viscosity, so nothing can be measured")
     m = measure_field(field, chamber)
     over_time, shares = _over_time(data, window, chamber)
-    judged = verdict(m, chamber, shares)
+    judged = in_doubt(verdict(m, chamber, shares), *studies_in(data.attributes))
     spin_up, spin_up_reason = spin_up_time(*_deficit_series(data, frames, chamber))
     attributes = data.attributes
     torque = {name: _number(attributes, f"torque_{name}") for name in ("input", "delivered", "lost")}
@@ -227,7 +232,7 @@ def _over_time(data: ResultData, window: np.ndarray, chamber: Chamber) -> tuple[
     scalars = [row.scalars() for row in rows]
     table = {name: [values[name] for values in scalars] for name in scalars[0]}
     statistics = {name: _statistic(column, weights) for name, column in table.items()}
-    return statistics, Shares.of(rows, weights, chamber)
+    return statistics, Shares.of(rows, weights, float(np.ptp(data.time[window])), chamber)
 
 
 def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:
@@ -238,7 +243,7 @@ def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:
     values = np.array([value for value in column if value is not None])
     part = weights[exists] / share
     mean = float(part @ values)
-    return Statistic(mean, math.sqrt(float(part @ (values - mean) ** 2)), share)
+    return Statistic(mean, math.sqrt(float(part @ (values - mean) ** 2)), share, chance_error(values))
 
 
 def _deficit_series(data: ResultData, frames: np.ndarray, chamber: Chamber) -> tuple[np.ndarray, np.ndarray]:

@@ -83,6 +83,8 @@ def _chapter(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
         "measures": words.measure_rows(m),
         "measures_note": f"From the {m.field_text}. Definitions and their sources are in postproc/README.md.",
         "has_time": bool(m.over_time),
+        "grids": words.grid_table(m),
+        "spread": words.spread_table(m),
         "budgets": [words.budget_table(budget) for budget in m.budgets],
         "torque": words.torque(m),
         "outcome": words.outcome(m),

@@ -10,7 +10,7 @@ from typing import Any
 from swirlwright.postproc.budgets import Budget
 from swirlwright.postproc.drawing import flow_text
 from swirlwright.postproc.measures import Measures
-from swirlwright.postproc.sheet import LINES
+from swirlwright.postproc.sheet import LINES, doubt_lines, doubt_text
 from swirlwright.solver.results import ResultData
 
 # What the measures' warnings begin with when they concern the verdict itself.
@@ -65,7 +65,7 @@ def more(m: Measures) -> str:
         )
     return (
         f"{text} Breakdown at the floor (touchdown in the laboratory literature): {v.breakdown_touchdown}. "
-        "Margins and closure spread: not evaluated."
+        + " ".join(doubt_lines(v))
     )
 
 
@@ -140,7 +140,7 @@ def _measure_row(m: Measures, name: str, words: str, unit: str, factor: float, f
     if value is None:
         text = f"none: {m.field.reasons.get(name, 'does not apply')}"
     else:
-        text = f"{factor * value:{form}} {unit}".rstrip()
+        text = f"{factor * value:{form}} {unit}".rstrip() + doubt_text(m.verdict, name, unit, factor, form)
         places = ((axis, scalars.get(f"{name}_{axis}")) for axis in "rz")
         at = [f"{axis} = {1e3 * place:.1f} mm" for axis, place in places if place is not None]
         text += f" at {', '.join(at)}" if at else ""
@@ -152,6 +152,36 @@ def _measure_row(m: Measures, name: str, words: str, unit: str, factor: float, f
             over_time = f"{factor * s.mean:{form}} ± {factor * s.spread:{form}} {unit}".rstrip()
     words = words.replace("r_0", "r₀").replace("r_i", "rᵢ")
     return MeasureRow(words, text, over_time, share, value is None)
+
+
+def grid_table(m: Measures) -> tuple[list[str], list[tuple[str, ...]]] | None:
+    """Heads and rows of the grid study: each measure on the three grids, its order and uncertainty."""
+    study = m.verdict.grid_study
+    if study is None:
+        return None
+    heads = [f"{nr} x {nz}" for nr, nz in study.cells]
+    rows = []
+    for name, words, unit, factor, form in LINES:
+        error = study.errors.get(name)
+        if error is not None:
+            order = "" if error.order is None else f"{error.order:.1f}"
+            values = [f"{factor * value:{form}}" for value in error.values]
+            rows.append((f"{words} ({unit})" if unit else words, *values, order, f"± {factor * error.uncertainty:.2g}",
+                         error.kind))  # fmt: skip
+    return heads, [*rows, ("column on the floor", *study.touchdown, "", "", "")]
+
+
+def spread_table(m: Measures) -> list[tuple[str, str]] | None:
+    """The band of each measure over the model's variants, then touchdown by variant."""
+    spread = m.verdict.spread
+    if spread is None:
+        return None
+    rows = []
+    for name, words, unit, factor, form in LINES:
+        if name in spread.bands:
+            low, high = (factor * end for end in spread.bands[name])
+            rows.append((words, f"{low:{form}} to {high:{form}} {unit}".rstrip()))
+    return [*rows, *((f"column on the floor: {name}", word) for name, word in spread.touchdown.items())]
 
 
 def budget_table(budget: Budget) -> BudgetTable:

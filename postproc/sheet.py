@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from swirlwright.postproc.budgets import Budget
-from swirlwright.postproc.verdict import NOT_EVALUATED
+from swirlwright.postproc.verdict import NOT_EVALUATED, Verdict
 
 if TYPE_CHECKING:
     from swirlwright.postproc.measures import Measures
@@ -46,7 +47,7 @@ def as_text(m: Measures) -> str:
         f"Touchdown? {v.sentence}",
         f"Structure: {v.structure}; breakdown: {v.breakdown}; regime: {v.regime}.",
         f"Breakdown at the floor (touchdown of the laboratory literature): {v.breakdown_touchdown}.",
-        f"Margins: {NOT_EVALUATED}; closure spread: {NOT_EVALUATED}; grid error: {NOT_EVALUATED}.",
+        *doubt_lines(v),
         "",
         f"Run: {m.outcome}; {_ending(m)}" if m.is_converged else f"Run: {m.outcome}",
         f"Measures from: {m.field_text}; the swirl is {_sense(m)} seen from above",
@@ -64,6 +65,33 @@ def as_text(m: Measures) -> str:
         lines += ["Budgets: the file has no face fluxes", ""]
     lines += [f"Caution: {warning}" for warning in m.warnings]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def doubt_lines(v: Verdict) -> list[str]:
+    """What the verdict says of margins, spread of the model and grid error."""
+    study, spread = v.grid_study, v.spread
+    grid = f"Grid error: {NOT_EVALUATED} (solve --grid-study)."
+    if study is not None:
+        cells = ", ".join(f"{nr} x {nz}" for nr, nz in study.cells)
+        grid = (
+            f"Grid error: as printed, from grids of {cells} cells; column on the floor: {', '.join(study.touchdown)}."
+        )
+    model = f"Model spread: {NOT_EVALUATED} (solve --spread)."
+    if spread is not None:
+        words = ", ".join(f"{name} {word}" for name, word in spread.touchdown.items())
+        model = f"Model spread: as printed, over {len(spread.touchdown)} runs; column on the floor: {words}."
+    return [grid, model, f"Margins: {NOT_EVALUATED}."]
+
+
+def doubt_text(v: Verdict, name: str, unit: str, factor: float, form: str) -> str:
+    """The grid's +- and the model's band of one measure, or nothing."""
+    text = ""
+    if v.grid_study is not None and name in v.grid_study.errors:
+        text += f" +- {factor * v.grid_study.errors[name].uncertainty:.2g} {unit}".rstrip() + " (grid)"
+    if v.spread is not None and name in v.spread.bands:
+        low, high = (factor * end for end in v.spread.bands[name])
+        text += f", {low:{form}} to {high:{form}} {unit}".rstrip() + " (model)"
+    return text
 
 
 def _ending(m: Measures) -> str:
@@ -84,7 +112,8 @@ def _line(m: Measures, name: str, words: str, unit: str, factor: float, form: st
     if value is None:
         text = f"none: {m.field.reasons.get(name, 'does not apply')}"
     else:
-        text = f"{factor * value:{form}} {unit}".rstrip() + _place(m, name)
+        doubt = doubt_text(m.verdict, name, unit, factor, form)
+        text = f"{factor * value:{form}} {unit}".rstrip() + doubt + _place(m, name)
     over_time = m.over_time.get(name)
     if over_time is not None and over_time.mean is not None and over_time.spread is not None:
         text += f"   in time {factor * over_time.mean:{form}} +- {factor * over_time.spread:{form}}"
@@ -161,18 +190,22 @@ def as_json(m: Measures) -> dict[str, Any]:
         "regime": v.regime,
         "touchdown": v.touchdown,
         "touchdown_share": v.share_standing,
+        "touchdown_share_chance": v.chance_standing,
         "core_to_floor_share": v.share_to_floor,
         "breakdown_touchdown": v.breakdown_touchdown,
         "breakdown_touchdown_share": v.share_breakdown_at_floor,
         "margins": v.margins,
-        "closure_spread": v.closure_spread,
-        "grid_error": v.grid_error,
+        "closure_spread": None if v.spread is None else asdict(v.spread),
+        "grid_error": None if v.grid_study is None else asdict(v.grid_study),
         "verdict": v.sentence if m.is_converged else f"NOT CONVERGED ({m.outcome}): {v.sentence}",
         "spin_up_time": m.spin_up_time,
         "budgets": {budget.quantity.replace(" ", "_"): budget.as_json() for budget in m.budgets},
         "jet_torque_N_m": m.torque,
         "cells_in_core": f.cells_in_core,
-        "over_time": {name: {"mean": s.mean, "spread": s.spread, "share": s.share} for name, s in m.over_time.items()},
+        "over_time": {
+            name: {"mean": s.mean, "spread": s.spread, "share": s.share, "chance": s.chance}
+            for name, s in m.over_time.items()
+        },
         "frames": m.n_frames,
         "not_applicable": f.reasons | ({"spin_up_time": m.spin_up_reason} if m.spin_up_reason else {}),
         "warnings": list(m.warnings),

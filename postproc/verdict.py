@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from swirlwright.postproc.core import TOO_NARROW, Chamber
 from swirlwright.postproc.flow_numbers import RESOLVED_CELLS, FieldMeasures
+from swirlwright.postproc.uncertainty import GridStudy, Spread, chance_error
 
 NO_VORTEX, ALOFT, TO_THE_FLOOR = "no vortex", "aloft", "to the floor"
 NONE, AT_THE_FLOOR, TWO_CELLED = "none", "at the floor", "two-celled"
@@ -39,6 +41,8 @@ class Verdict:
         yes, marginal or no: the column stands on the floor.
     share_standing : float
         Share of time in which it does, 0 to 1.
+    chance_standing : float
+        Its standard error by chance, from parts of the window; 0 for a single field.
     share_to_floor : float
         Share of time in which a core reaches the floor, column or not, 0 to 1.
     breakdown_touchdown : str
@@ -49,12 +53,15 @@ class Verdict:
         Of the mean field.
     sentence : str
         The verdict with its reason.
-    margins, closure_spread, grid_error : None
-        Their places; nothing evaluates them yet.
+    grid_study, spread : GridStudy or None, Spread or None
+        The doubts that studies have found; None where there was no study.
+    margins : None
+        Their place; nothing evaluates them yet.
     """
 
     touchdown: str
     share_standing: float
+    chance_standing: float
     share_to_floor: float
     breakdown_touchdown: str
     share_breakdown_at_floor: float
@@ -62,28 +69,36 @@ class Verdict:
     breakdown: str
     regime: str
     sentence: str
+    grid_study: GridStudy | None = None
+    spread: Spread | None = None
     margins: None = None
-    closure_spread: None = None
-    grid_error: None = None
 
 
 @dataclass(frozen=True)
 class Shares:
-    """Shares of time, 0 to 1: a column on the floor, a core that reaches it, breakdown at the floor."""
+    """Shares of time, 0 to 1: a column on the floor, a core that reaches it, breakdown at the floor.
+
+    chance_standing is the standard error of the first.
+    """
 
     standing: float
     to_floor: float
     breakdown_at_floor: float
+    chance_standing: float
 
     @classmethod
-    def of(cls, fields: list[FieldMeasures], weights: np.ndarray, chamber: Chamber) -> Shares:
-        """From the measures of single fields and their weights in time, shape (len(fields),), summing to 1."""
+    def of(cls, fields: list[FieldMeasures], weights: np.ndarray, span: float, chamber: Chamber) -> Shares:
+        """From measures of single fields, their weights in time, (len(fields),), summing to 1, and the span [s]."""
+        at_instants = np.array([stands(m, chamber) for m in fields])
+        turns = np.array([turn_of(m, chamber) for m in fields])
+        standing = lasting(at_instants, span * weights, turns).astype(float)
         return cls(
-            standing=float(weights @ [stands(m, chamber) for m in fields]),
+            standing=float(weights @ standing),
             to_floor=float(weights @ [structure_of(m, chamber) == TO_THE_FLOOR for m in fields]),
             breakdown_at_floor=float(
                 weights @ [breakdown_of(m, chamber) in (AT_THE_FLOOR, TWO_CELLED) for m in fields]
             ),
+            chance_standing=chance_error(standing) or 0.0,
         )
 
 
@@ -121,6 +136,34 @@ def stands(m: FieldMeasures, chamber: Chamber) -> bool:
     return structure_of(m, chamber) == TO_THE_FLOOR and not why_no_column(m, chamber)
 
 
+def turn_of(m: FieldMeasures, chamber: Chamber) -> float:
+    """Time of one turn of the core at mid-height, 2 pi r_c/v_c [s]; 0 where there is none."""
+    typical = m.core.typical(0.5 * chamber.height) if m.core is not None else None
+    return 2.0 * math.pi * typical[0] / typical[1] if typical is not None else 0.0
+
+
+def lasting(is_there: np.ndarray, seconds: np.ndarray, turns: np.ndarray) -> np.ndarray:
+    """The instants that belong to a spell of at least one turn of the core, bool (n,).
+
+    Parameters
+    ----------
+    is_there : ndarray of bool, (n,)
+        Whether a column stands at the instant.
+    seconds, turns : ndarray, (n,)
+        The time that each instant stands for, and that of a turn of its core [s].
+
+    Notes
+    -----
+    Spells at the ends of the window, of unknown length, count.
+    """
+    found = is_there.copy()
+    for spell in np.split(np.arange(is_there.size), np.flatnonzero(np.diff(is_there)) + 1):
+        is_cut = spell[0] == 0 or spell[-1] == is_there.size - 1
+        if not is_cut and seconds[spell].sum() < turns[spell].mean():
+            found[spell] = False
+    return found
+
+
 def breakdown_of(m: FieldMeasures, chamber: Chamber) -> str:
     """None, aloft, at the floor, or two-celled: reversed from the floor to mid-height."""
     if m.breakdown_height is None:
@@ -155,12 +198,13 @@ def verdict(m: FieldMeasures, chamber: Chamber, shares: Shares | None) -> Verdic
     shares : Shares or None
         None for a single field, whose shares are 0 or 1.
     """
-    of_time = shares or Shares.of([m], np.ones(1), chamber)
+    of_time = shares or Shares.of([m], np.ones(1), 0.0, chamber)
     structure, breakdown = structure_of(m, chamber), breakdown_of(m, chamber)
     touchdown = by_share(of_time.standing)
     return Verdict(
         touchdown=touchdown,
         share_standing=of_time.standing,
+        chance_standing=of_time.chance_standing,
         share_to_floor=of_time.to_floor,
         breakdown_touchdown=by_share(of_time.breakdown_at_floor),
         share_breakdown_at_floor=of_time.breakdown_at_floor,
@@ -169,6 +213,26 @@ def verdict(m: FieldMeasures, chamber: Chamber, shares: Shares | None) -> Verdic
         regime=regime_of(structure, breakdown, is_column=not why_no_column(m, chamber)),
         sentence=_sentence(touchdown, shares, structure, m, chamber),
     )
+
+
+def in_doubt(v: Verdict, study: GridStudy | None, spread: Spread | None) -> Verdict:
+    """The verdict with what studies found: marginal where grids or the model's constants disagree on touchdown."""
+    said: dict[str, list[str]] = {}
+    if study is not None:
+        said["grids"] = study.touchdown
+    if spread is not None:
+        said["the model's constants"] = list(spread.touchdown.values())
+    split = [name for name, words in said.items() if len(set(words)) > 1]
+    v = replace(v, grid_study=study, spread=spread)
+    if not split:
+        return v
+    words = "; ".join(f"{name} say {_counted(said[name])}" for name in split)
+    rest = v.sentence if v.touchdown == MARGINAL else f"Marginal, since studies disagree. As given: {v.sentence}"
+    return replace(v, touchdown=MARGINAL, sentence=f"{rest} Studies disagree: {words}.")
+
+
+def _counted(words: list[str]) -> str:
+    return ", ".join(f"{word} {words.count(word)} of {len(words)}" for word in (YES, MARGINAL, NO) if word in words)
 
 
 def _sentence(touchdown: str, shares: Shares | None, structure: str, m: FieldMeasures, chamber: Chamber) -> str:
@@ -180,10 +244,12 @@ def _sentence(touchdown: str, shares: Shares | None, structure: str, m: FieldMea
     time = field = ""
     if shares is not None:
         field = "in the mean field "
-        time = f" ({100.0 * shares.standing:.0f} % of the time)"
+        chance = f" ± {100.0 * shares.chance_standing:.0f}" if shares.chance_standing else ""
+        time = f" ({100.0 * shares.standing:.0f}{chance} % of the time)"
         # Percentages as printed, so that nobody reads the same number twice.
         if round(100.0 * shares.to_floor) != round(100.0 * shares.standing):
-            time = f"{time[:-1]}; a core too weak or too wide to be one included {100.0 * shares.to_floor:.0f} %)"
+            all_cores = f"{100.0 * shares.to_floor:.0f} %"
+            time = f"{time[:-1]}; a core too weak, too wide or too brief to be one included {all_cores})"
     return f"{head}{time}; {field}{_why(structure, m, chamber)}."
 
 

@@ -26,10 +26,12 @@ _FRONT_DOOR = {
     "open_result": ("swirlwright.solver.results", "open_result"),
     "measure": ("swirlwright.postproc.measures", "measure"),
     "report": ("swirlwright.postproc.report", "write_report"),
+    "study_grids": ("swirlwright.postproc.studies", "study_grids"),
+    "study_spread": ("swirlwright.postproc.studies", "study_spread"),
     "verify": ("swirlwright.verification.run", "verify"),
 }
 
-__all__ = ["__version__", "check", "measure", "open_result", "read_case", "report", "solve", "solve_network", "verify"]
+__all__ = ["__version__", *_FRONT_DOOR]
 
 
 def __getattr__(name: str) -> Any:

@@ -6,9 +6,13 @@ import argparse
 import os
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from swirlwright import __version__
+
+if TYPE_CHECKING:
+    from swirlwright.solver.progress import Watch
+    from swirlwright.solver.schema import Case
 
 DONE, FAILED, WRONG_INPUT, NOT_PASSED = 0, 1, 2, 3  # a run that did not converge has 3 from its outcome
 
@@ -88,6 +92,10 @@ def _parser() -> argparse.ArgumentParser:
         help="result file, replaced if there is one (default: the case's name, .h5, here)",
     )
     solve.add_argument("--resume", action="store_true", help="go on with the unsteady run the result file holds")
+    solve.add_argument(
+        "--grid-study", action="store_true", help="then two coarser grids: the grid error of each measure"
+    )
+    solve.add_argument("--spread", action="store_true", help="then the model's constants over their ranges")
     solve.add_argument("--quiet", action="store_true", help="no progress")
     solve.set_defaults(run=_solve)
 
@@ -134,16 +142,29 @@ def _solve(options: argparse.Namespace) -> int:
     watch = watcher(quiet=options.quiet)
     if output.exists() and not options.resume:
         watch.message(f"{output}: the result of an earlier run there will be replaced (--resume goes on with it)")
+    from swirlwright.solver.outcome import Outcome
     from swirlwright.solver.solve import solve
 
     try:
         result = solve(case, output, watch, resume=options.resume)
+        is_judged = result.outcome.exit_status == DONE or result.outcome is Outcome.NOT_CONVERGED
+        if is_judged and (options.grid_study or options.spread):
+            _study(case, output, watch, options)
     finally:
         watch.finish()
     if result.outcome.exit_status != DONE:
         return _say(f"{result.text}\nresult so far: {output}", result.outcome.exit_status)
     watch.message(f"{result.text}\nresult: {output} (next: swirlwright measure {output})")
     return DONE
+
+
+def _study(case: Case, output: Path, watch: Watch, options: argparse.Namespace) -> None:
+    from swirlwright.postproc.studies import study_grids, study_spread
+
+    if options.grid_study:
+        study_grids(case, output, watch)
+    if options.spread:
+        study_spread(case, output, watch)
 
 
 def _measure(options: argparse.Namespace) -> int:

@@ -11,7 +11,7 @@ import pytest
 
 from swirlwright.postproc.budgets import budgets
 from swirlwright.postproc.measures import measure
-from swirlwright.postproc.verdict import REGIMES, cautions, verdict
+from swirlwright.postproc.verdict import REGIMES, cautions, lasting, verdict
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import load_result
 
@@ -87,6 +87,13 @@ def test_a_weak_or_wide_core_is_no_column(make_field, chamber, write_fields, tmp
         assert reason in found.sentence
 
 
+def test_a_column_lasts_at_least_one_turn():
+    """Spells shorter than a turn of their core do not count, those at the ends of the window do."""
+    there = np.array([1, 0, 1, 1, 0, 1, 1, 1, 0, 1], dtype=bool)
+    found = lasting(there, np.full(10, 0.1), np.full(10, 0.25))
+    assert found.astype(int).tolist() == [1, 0, 0, 0, 0, 1, 1, 1, 0, 1]
+
+
 def test_strong_swirl_is_doubtful_only_with_an_inlet(make_field, chamber, write_fields, tmp_path):
     """S above 0.8 at the exhaust radius is marked in an inlet-driven chamber and not in one with jets."""
     m = measure(write_fields(tmp_path / "a.h5", [column(make_field)], [0.0]))
@@ -114,7 +121,8 @@ def test_touchdown_is_a_share_of_time(make_field, write_fields, tmp_path, n_down
     assert m.verdict.touchdown == expected
     # Trapezoidal weights: the last of 21 instants stands for half a step of 20.
     assert m.verdict.share_standing == pytest.approx((n_down - 0.5) / 20, abs=1e-12)
-    assert f"{100 * m.verdict.share_standing:.0f} % of the time" in m.text()
+    chance = 100 * m.verdict.chance_standing
+    assert f"({100 * m.verdict.share_standing:.0f} ± {chance:.0f} % of the time" in m.text()
 
 
 def test_statistics_are_over_the_window_only(make_field, write_fields, tmp_path):
@@ -160,7 +168,7 @@ def test_a_run_that_did_not_converge_says_so(make_field, write_fields, tmp_path)
 
 
 def test_places_not_yet_evaluated_are_named(make_field, write_fields, tmp_path):
-    """Margins, closure spread and grid error are None and printed as not evaluated."""
+    """Margins, closure spread and grid error are None and printed as not evaluated, with what evaluates them."""
     m = measure(write_fields(tmp_path / "a.h5", [column(make_field)], [0.0]))
     assert m.as_json()["margins"] is m.as_json()["closure_spread"] is m.as_json()["grid_error"] is None
     assert m.text().count("not evaluated") == 3

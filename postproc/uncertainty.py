@@ -1,0 +1,128 @@
+"""How far the numbers may be off: three grids, and the model's constants over their sourced ranges."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq
+
+# The scheme's formal order; a higher one seen on three grids is chance and would flatter.
+FORMAL_ORDER, LEAST_ORDER = 2.0, 0.5
+# Safety factors: on a regular trend (Celik et al. 2008, J. Fluids Eng. 130:078001), and on none (Eca and Hoekstra
+# 2014, J. Comput. Phys. 262:104, from memory).
+SAFETY, SAFETY_WITHOUT_TREND = 1.25, 3.0
+# Parts of an averaging window taken as independent.
+BLOCKS = 6
+TREND, CHANCE, NO_TREND = "regular", "within chance", "no regular trend"
+
+
+@dataclass(frozen=True)
+class GridError:
+    """One measure on three grids.
+
+    Attributes
+    ----------
+    values : list of float
+        Fine to coarse.
+    order : float or None
+        Observed order; None where the three values have no regular trend.
+    uncertainty : float
+        Half width of the band about the finest value, about 95 per cent.
+    kind : str
+        "regular": grid convergence index. "within chance": the grids differ by no more than the chance errors of the
+        time averages. "no regular trend": three times the range over the change of the spacing.
+    """
+
+    values: list[float]
+    order: float | None
+    uncertainty: float
+    kind: str
+
+
+@dataclass(frozen=True)
+class GridStudy:
+    """The grids (cells along r and z, fine to coarse), the touchdown on each, and the error by measure."""
+
+    cells: list[list[int]]
+    touchdown: list[str]
+    errors: dict[str, GridError]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Touchdown by variant, and by measure the smallest and largest value over all of them."""
+
+    touchdown: dict[str, str]
+    bands: dict[str, tuple[float, float]]
+
+
+def chance_error(values: np.ndarray) -> float | None:
+    """Standard error of the mean of a series by chance, from the means of `BLOCKS` equal parts; None if too short."""
+    if values.size < 2 * BLOCKS:
+        return None
+    means = [float(np.mean(part)) for part in np.array_split(values, BLOCKS)]
+    return float(np.std(means, ddof=1)) / math.sqrt(BLOCKS)
+
+
+def grid_error(values: Sequence[float], sizes: Sequence[float], chance: Sequence[float]) -> GridError:
+    """Observed order and uncertainty of a value on three grids, fine to coarse.
+
+    Parameters
+    ----------
+    values : sequence of float
+        The value on each grid.
+    sizes : sequence of float
+        Representative cell sizes, rising.
+    chance : sequence of float
+        Standard error of each value; 0 where it is no average over a chaotic flow.
+
+    Notes
+    -----
+    Celik, Ghia, Roache, Freitas, Coleman and Raad 2008, J. Fluids Eng. 130:078001, equations 3 to 7; the same
+    procedure is that of ASME V&V 20.
+    """
+    fine, middle, coarse = values
+    span = max(values) - min(values)
+    noise = 2.0 * max(math.hypot(one, other) for one, other in ((chance[0], chance[1]), (chance[1], chance[2])))
+    if span <= noise:
+        return GridError(list(values), None, max(span, noise), CHANCE)
+    e21, e32 = middle - fine, coarse - middle
+    r21, r32 = sizes[1] / sizes[0], sizes[2] / sizes[1]
+    order = None
+    if e21 * e32 > 0.0:
+        order = _observed_order(e32 / e21, r21, r32)
+    if order is not None and order >= LEAST_ORDER:
+        used = min(order, FORMAL_ORDER)
+        return GridError(list(values), order, SAFETY * abs(e21) / (r21**used - 1.0), TREND)
+    return GridError(list(values), order, SAFETY_WITHOUT_TREND * span / (sizes[2] / sizes[0] - 1.0), NO_TREND)
+
+
+def _observed_order(ratio: float, r21: float, r32: float) -> float | None:
+    """p with (coarse - middle)/(middle - fine) = r21^p (r32^p - 1)/(r21^p - 1); None outside 0.01 to 20."""
+
+    def excess(p: float) -> float:
+        return math.log(r21**p * (r32**p - 1.0) / (r21**p - 1.0)) - math.log(ratio)
+
+    low, high = 0.01, 20.0
+    if excess(low) * excess(high) > 0.0:
+        return None
+    return float(brentq(excess, low, high))
+
+
+def studies_in(attributes: Mapping[str, Any]) -> tuple[GridStudy | None, Spread | None]:
+    """The studies that a result file carries."""
+    grid, spread = (attributes.get(name) for name in ("grid_study_json", "spread_json"))
+    study = None
+    if isinstance(grid, str):
+        kept = json.loads(grid)
+        errors = {name: GridError(**error) for name, error in kept["errors"].items()}
+        study = GridStudy(kept["cells"], kept["touchdown"], errors)
+    if not isinstance(spread, str):
+        return study, None
+    kept = json.loads(spread)
+    return study, Spread(kept["touchdown"], {name: (low, high) for name, (low, high) in kept["bands"].items()})
