@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from swirlwright.verification import air_network, closures, couette, ducts, end_wall, jets, layers, vortices
+from swirlwright.verification import air_network, chambers, closures, couette, ducts, end_wall, jets, layers, vortices
 from swirlwright.verification.checks import Configuration
 
 CATALOGUE: tuple[Configuration, ...] = (
@@ -11,6 +11,7 @@ CATALOGUE: tuple[Configuration, ...] = (
     *ducts.CONFIGURATIONS,
     *couette.CONFIGURATIONS,
     *end_wall.CONFIGURATIONS,
+    *chambers.CONFIGURATIONS,
     *air_network.CONFIGURATIONS,
     *jets.CONFIGURATIONS,
     *closures.CONFIGURATIONS,

@@ -265,11 +265,11 @@ CONFIGURATIONS = (
         for row, seconds in zip(ROWS, (3.0, 2.0, 2.0, 3.0), strict=True)
     ),
     Configuration("bubbles", GROUP, "breakdown bubbles present and absent",
-                  partial(counted, SEEN, HAJABDOLLAHI, is_from_memory=False), 8.0),
+                  partial(counted, SEEN, HAJABDOLLAHI, is_from_memory=False), 6.0),
     Configuration("bubble-photographs", GROUP, "breakdown bubbles in the classical photographs",
                   partial(counted, PHOTOGRAPHS, f"{ESCUDIER}, photographs", is_from_memory=True), 8.0),
     Configuration("measured-axis-1.5", GROUP, "measured flow along the axis at H/R 1.5", partial(measured, SHORT), 3.0),
-    Configuration("measured-axis-2.5", GROUP, "measured flow along the axis at H/R 2.5", partial(measured, TALL), 3.0),
-    Configuration("breakdown-onset", GROUP, "the first bubble as Re grows", breakdown_onset, 20.0),
-    Configuration("oscillation-onset", GROUP, "onset of axisymmetric oscillation", oscillation, 40.0),
+    Configuration("measured-axis-2.5", GROUP, "measured flow along the axis at H/R 2.5", partial(measured, TALL), 2.0),
+    Configuration("breakdown-onset", GROUP, "the first bubble as Re grows", breakdown_onset, 13.0),
+    Configuration("oscillation-onset", GROUP, "onset of axisymmetric oscillation", oscillation, 32.0),
 )  # fmt: skip
