@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from swirlwright.verification import air_network, chambers, closures, couette, ducts, end_wall, jets, layers, vortices
+from swirlwright.verification import (
+    air_network,
+    chambers,
+    closures,
+    couette,
+    ducts,
+    end_wall,
+    jets,
+    layers,
+    practice,
+    vortices,
+)
 from swirlwright.verification.checks import Configuration
 
 CATALOGUE: tuple[Configuration, ...] = (
@@ -15,4 +26,5 @@ CATALOGUE: tuple[Configuration, ...] = (
     *air_network.CONFIGURATIONS,
     *jets.CONFIGURATIONS,
     *closures.CONFIGURATIONS,
+    *practice.CONFIGURATIONS,
 )
