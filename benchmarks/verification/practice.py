@@ -251,9 +251,9 @@ def larger_chamber() -> Findings:
 
 
 CONFIGURATIONS = (
-    Configuration("it-works", GROUP, "a small chamber of usual proportions; one supply fan", it_works, 40.0),
-    Configuration("other-heights", GROUP, "somewhat taller, somewhat shorter", other_heights, 40.0),
-    Configuration("lowest-jets", GROUP, "without the lowest or the highest jets", lowest_jets, 30.0),
-    Configuration("fog-spreader", GROUP, "fog from a bare tube or a spreader", fog_spreader, 40.0),
+    Configuration("it-works", GROUP, "a small chamber of usual proportions; one supply fan", it_works, 80.0),
+    Configuration("other-heights", GROUP, "somewhat taller, somewhat shorter", other_heights, 60.0),
+    Configuration("lowest-jets", GROUP, "without the lowest or the highest jets", lowest_jets, 15.0),
+    Configuration("fog-spreader", GROUP, "fog from a bare tube or a spreader", fog_spreader, 35.0),
     Configuration("larger-chamber", GROUP, "twice the size, with the same fans and larger ones", larger_chamber, 0.5),
 )
