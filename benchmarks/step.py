@@ -178,7 +178,7 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=100, help="steps a median is taken from")
     steps = parser.parse_args().steps
     begin = time.perf_counter()
-    warm_up()
+    warm_up("mixing-length")
     compiling = time.perf_counter() - begin
     costs = [cost(*cells, steps) for cells in GRIDS]
     shares = {name: costs[-1].calls[name] * costs[-1].seconds[name] / costs[-1].step for name in (*CALLED, PRESSURE)}

@@ -113,10 +113,13 @@ def spread_of(case: Case) -> dict[str, Case]:
     model: dict[str, dict[str, Any]] = {}
     if case.model.closure == "mixing-length":
         model |= {
+            "spalart-allmaras": {"model.closure": "spalart-allmaras"},
             "length-0.07": {"model.length_constant": 0.07},
             "length-0.16": {"model.length_constant": 0.16},
             "damping-4.5": {"model.damping_beta": 4.5},
         }
+    elif case.model.closure == "spalart-allmaras":
+        model["mixing-length"] = {"model.closure": "mixing-length"}
     if case.chamber.open_share > 0.0:
         model |= {
             "inflow-loss-0.04": {"chamber.inflow_loss": 0.04},

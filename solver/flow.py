@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from swirlwright.solver.eddy import COMING, SpalartAllmaras
 from swirlwright.solver.grid import Array, Cluster, Grid, clustered_faces
 from swirlwright.solver.jets import Jets, JetSources, deposit
 from swirlwright.solver.kernels import Edges
@@ -243,19 +244,21 @@ def _with_outflow(case: Case, edges: Edges, grid: Grid, flow: float) -> Edges:
 
 def _closure(
     case: Case, grid: Grid, edges: Edges, jets: JetSources | None, speed: float
-) -> FixedViscosity | MixingLength:
+) -> FixedViscosity | MixingLength | SpalartAllmaras:
     model, nu = case.model, case.kinematic_viscosity
     if model.closure == "laminar":
         return FixedViscosity.uniform(grid, nu)
     if model.closure == "constant":
         return FixedViscosity.uniform(grid, nu * model.viscosity_ratio)
+    wall, side = wall_distance(grid, edges)
+    if model.closure == "spalart-allmaras":
+        return SpalartAllmaras(wall, side, np.full(grid.r.size, COMING * nu), nu)
     if jets is not None:
         width = jets.curtain_width
     else:
         # No curtain: the shear layer is as wide as the inlet is high, or as the exhaust's rim is far.
         band = case.inlet.to_height - case.inlet.from_height if case.inlet is not None else np.inf
         width = np.full(grid.z.size, min(band, case.model_radius))
-    wall = wall_distance(grid, edges)
     outer = model.length_constant * width[:, None]
     return MixingLength(
         length=KARMAN * wall * outer / np.sqrt((KARMAN * wall) ** 2 + outer**2),
@@ -266,15 +269,16 @@ def _closure(
     )
 
 
-def wall_distance(grid: Grid, edges: Edges) -> Array:
-    """Distance of each cell centre from the nearest no-slip surface [m], (nz, nr), smoothly joined.
+def wall_distance(grid: Grid, edges: Edges) -> tuple[Array, Array]:
+    """Distance of each cell centre from the nearest no-slip surface [m], (nz, nr), and the side's share in it, 0 to 1.
 
-    1/y^4 is summed over floor, ceiling and side, each by the share of its no-slip stress.
+    Smoothly joined: 1/y^4 is summed over floor, ceiling and side, each by the share of its no-slip stress.
     """
     near = edges.bottom_stress_v[None, :] / grid.z[:, None] ** 4
     near = near + edges.top_stress_v[None, :] / (grid.height - grid.z[:, None]) ** 4
-    near = near + np.minimum(edges.side_stress_v, 1.0)[:, None] / (grid.radius - grid.r[None, :]) ** 4
-    return np.maximum(near, 1e-300) ** -0.25
+    side = np.minimum(edges.side_stress_v, 1.0)[:, None] / (grid.radius - grid.r[None, :]) ** 4
+    near = np.maximum(near + side, 1e-300)
+    return near**-0.25, side / near
 
 
 def with_exhaust_flow(flow: ChamberFlow, exhaust_flow: float) -> ChamberFlow:

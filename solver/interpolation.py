@@ -21,6 +21,7 @@ def onto(grid: Grid, s: State, old: Grid) -> State:
         duct_pressure=s.duct_pressure,
         time=s.time,
         fog=_resample(s.fog, (old.z, old.r), (grid.z, grid.r)),
+        eddy=_resample(s.eddy, (old.z, old.r), (grid.z, grid.r)) if s.eddy.size else s.eddy,
     )
 
 

@@ -751,3 +751,198 @@ def sweep_scalar(u, w, nu, schmidt, m, step, rhs):
         di[0, i] -= step / m.dz[0] * min(w[0, i], 0.0)
         di[nz - 1, i] += step / m.dz[nz - 1] * max(w[nz, i], 0.0)
     solve_columns(lo, di, up, rhs, nz)
+
+
+@njit(cache=True, error_model="numpy")
+def velocity_gradients(u, v, w, m, e, strain, spin):
+    """Fill strain (6, nz, nr) with S_rr, S_tt, S_zz, S_rt, S_rz, S_tz and spin (3, nz, nr) with W_rt, W_rz, W_tz [1/s].
+
+    At cell centres; S and W are the symmetric and antisymmetric part of L_ij = du_i/dx_j. Velocities on a wall are the
+    wall's by the share of its stress, those on the axis mirror images.
+    """
+    nz, nr = v.shape
+    r, rf = m.r, m.rf
+    dwdr, dudz = np.zeros((nz + 1, nr + 1)), np.zeros((nz + 1, nr + 1))
+    for j in range(nz + 1):
+        for i in range(1, nr):
+            dwdr[j, i] = (w[j, i] - w[j, i - 1]) / m.drc[i]
+        dwdr[j, nr] = (e.side_w[j] - w[j, nr - 1]) / m.drc[nr] * e.side_stress_w[j]
+    for i in range(1, nr + 1):
+        dudz[0, i] = (u[0, i] - e.bottom_u[i]) / m.dzc[0] * e.bottom_stress_u[i]
+        dudz[nz, i] = (e.top_u[i] - u[nz - 1, i]) / m.dzc[nz] * e.top_stress_u[i]
+        for j in range(1, nz):
+            dudz[j, i] = (u[j, i] - u[j - 1, i]) / m.dzc[j]
+    for j in range(nz):
+        slipping = v[j, nr - 1] * rf[nr] / r[nr - 1]
+        at_side = slipping + min(e.side_stress_v[j], 1.0) * (e.side_v[j] - slipping)
+        for i in range(nr):
+            below = v[j - 1, i] if j > 0 else v[0, i] + e.bottom_stress_v[i] * (e.bottom_v[i] - v[0, i])
+            above = v[j + 1, i] if j < nz - 1 else v[j, i] + e.top_stress_v[i] * (e.top_v[i] - v[j, i])
+            z_low, z_high = m.z[j - 1] if j > 0 else 0.0, m.z[j + 1] if j < nz - 1 else m.zf[nz]
+            inner, r_in = (v[j, i - 1], r[i - 1]) if i > 0 else (-v[j, 0], -r[0])
+            outer, r_out = (v[j, i + 1], r[i + 1]) if i < nr - 1 else (at_side, rf[nr])
+            dvdz = (above - below) / (z_high - z_low)
+            dvdr, turn = (outer - inner) / (r_out - r_in), v[j, i] / r[i]
+            axial = 0.25 * (dwdr[j, i] + dwdr[j, i + 1] + dwdr[j + 1, i] + dwdr[j + 1, i + 1])
+            radial = 0.25 * (dudz[j, i] + dudz[j, i + 1] + dudz[j + 1, i] + dudz[j + 1, i + 1])
+            strain[0, j, i] = (u[j, i + 1] - u[j, i]) / m.dr[i]
+            strain[1, j, i] = 0.5 * (u[j, i] + u[j, i + 1]) / r[i]
+            strain[2, j, i] = (w[j + 1, i] - w[j, i]) / m.dz[j]
+            strain[3, j, i] = 0.5 * (dvdr - turn)
+            strain[4, j, i] = 0.5 * (axial + radial)
+            strain[5, j, i] = 0.5 * dvdz
+            spin[0, j, i] = -0.5 * (dvdr + turn)
+            spin[1, j, i] = 0.5 * (radial - axial)
+            spin[2, j, i] = 0.5 * dvdz
+
+
+@njit(cache=True, error_model="numpy")
+def rotation_function(u, v, w, strain, spin, m, c_r1, c_r2, c_r3, out):
+    """Fill out (nz, nr) with f_r1 of the rotation and curvature correction.
+
+    Spalart and Shur 1997, Aerosp. Sci. Technol. 1:297; Shur, Strelets, Travin and Spalart 2000, AIAA J. 38:784:
+    r* = S/W, r~ = 2 W_ik S_jk (D S_ij/D t)/D^4, D^2 = (S^2 + W^2)/2. The change of S in time at a place is left out.
+    """
+    nz, nr = v.shape
+    s, q, d = np.zeros((3, 3)), np.zeros((3, 3)), np.zeros((3, 3))
+    place = ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
+    for j in range(nz):
+        low, high = max(j - 1, 0), min(j + 1, nz - 1)
+        for i in range(nr):
+            inner, outer = max(i - 1, 0), min(i + 1, nr - 1)
+            at_u, at_w, turn = 0.5 * (u[j, i] + u[j, i + 1]), 0.5 * (w[j, i] + w[j + 1, i]), v[j, i] / m.r[i]
+            for k in range(6):
+                a, b = place[k]
+                along = at_u * (strain[k, j, outer] - strain[k, j, inner]) / (m.r[outer] - m.r[inner])
+                along += at_w * (strain[k, high, i] - strain[k, low, i]) / (m.z[high] - m.z[low])
+                s[a, b] = s[b, a] = strain[k, j, i]
+                d[a, b] = d[b, a] = along
+            q[0, 1], q[0, 2], q[1, 2] = spin[0, j, i], spin[1, j, i], spin[2, j, i]
+            q[1, 0], q[2, 0], q[2, 1] = -q[0, 1], -q[0, 2], -q[1, 2]
+            # The unit vectors turn with the air: d e_r = e_t dt v/r, d e_t = -e_r dt v/r.
+            d[0, 0] += -2.0 * turn * s[0, 1]
+            d[1, 1] += 2.0 * turn * s[0, 1]
+            d[0, 1] += turn * (s[0, 0] - s[1, 1])
+            d[0, 2] += -turn * s[1, 2]
+            d[1, 2] += turn * s[0, 2]
+            d[1, 0], d[2, 0], d[2, 1] = d[0, 1], d[0, 2], d[1, 2]
+            s2 = q2 = change = 0.0
+            for a in range(3):
+                for b in range(3):
+                    s2 += 2.0 * s[a, b] * s[a, b]
+                    q2 += 2.0 * q[a, b] * q[a, b]
+                    for c in range(3):
+                        change += 2.0 * q[a, c] * s[b, c] * d[a, b]
+            d2 = 0.5 * (s2 + q2) + 1e-30
+            star = np.sqrt(s2 / (q2 + 1e-30))
+            bend = 1.0 - c_r3 * np.arctan(c_r2 * change / (d2 * d2))
+            out[j, i] = (1.0 + c_r1) * 2.0 * star / (1.0 + star) * bend - c_r1
+
+
+@njit(cache=True, error_model="numpy")
+def eddy_diffusivity(c, nu0, cn1):
+    """nu + f_n nu~ [m2/s]; f_n differs from 1 where nu~ is negative (Allmaras, Johnson and Spalart 2012)."""
+    if c >= 0.0:
+        return nu0 + c
+    chi3 = (c / nu0) ** 3
+    return nu0 + c * (cn1 + chi3) / (cn1 - chi3)
+
+
+@njit(cache=True, error_model="numpy")
+def eddy_rates(u, w, c, q, strain, spin, turned, distance, nu0, coming, m, e, k, out, decay):
+    """Rate of change of nu~ [m2/s2] and its implicit decay rate [1/s], both (nz, nr).
+
+    Spalart and Allmaras 1994, La Recherche Aerospatiale 1:5, without trip terms; where nu~ is negative the form of
+    Allmaras, Johnson and Spalart 2012 (ICCFD7-1902), so that nothing is clipped. turned: f_r1, on the production.
+    coming (nr,): nu~ of air that comes in through the floor, its last value through the side; jets bring that around
+    them. k: constants, `eddy.CONSTANTS`.
+    """
+    nz, nr = c.shape
+    cb1, cb2, sigma, kappa, cw2, cw3, cv1, ct3, cn1, c2, c3 = k
+    cw1 = cb1 / kappa**2 + (1.0 + cb2) / sigma
+    for j in range(nz):
+        for i in range(nr):
+            west = (c[j, i] - c[j, i - 1]) / m.drc[i] if i > 0 else 0.0
+            east = (c[j, i + 1] - c[j, i]) / m.drc[i + 1] if i < nr - 1 else 0.0
+            south = (c[j, i] - c[j - 1, i]) / m.dzc[j] if j > 0 else c[j, i] / m.dzc[0] * e.bottom_stress_v[i]
+            north = (c[j + 1, i] - c[j, i]) / m.dzc[j + 1] if j < nz - 1 else 0.0
+            if i == nr - 1:
+                east = -c[j, i] / m.drc[nr] * min(e.side_stress_v[j], 1.0)
+            if j == nz - 1:
+                north = -c[j, i] / m.dzc[nz] * e.top_stress_v[i]
+            own = eddy_diffusivity(c[j, i], nu0, cn1)
+            d_west = 0.5 * (own + eddy_diffusivity(c[j, i - 1], nu0, cn1)) if i > 0 else 0.0
+            d_east = 0.5 * (own + eddy_diffusivity(c[j, i + 1], nu0, cn1)) if i < nr - 1 else nu0
+            d_south = 0.5 * (own + eddy_diffusivity(c[j - 1, i], nu0, cn1)) if j > 0 else nu0
+            d_north = 0.5 * (own + eddy_diffusivity(c[j + 1, i], nu0, cn1)) if j < nz - 1 else nu0
+            # On the faces of the boundary what flows in is `coming`, what flows out the value inside.
+            c_west = 0.5 * (c[j, i - 1] + c[j, i]) if i > 0 else 0.0
+            c_east = 0.5 * (c[j, i] + c[j, i + 1]) if i < nr - 1 else (c[j, i] if u[j, nr] > 0.0 else coming[nr - 1])
+            c_south = 0.5 * (c[j - 1, i] + c[j, i]) if j > 0 else (coming[i] if w[0, i] > 0.0 else c[j, i])
+            c_north = 0.5 * (c[j, i] + c[j + 1, i]) if j < nz - 1 else c[j, i]
+            f_west = m.rf[i] * (u[j, i] * c_west - d_west / sigma * west)
+            f_east = m.rf[i + 1] * (u[j, i + 1] * c_east - d_east / sigma * east)
+            f_south = w[j, i] * c_south - d_south / sigma * south
+            f_north = w[j + 1, i] * c_north - d_north / sigma * north
+            slope2 = (0.5 * (west + east)) ** 2 + (0.5 * (south + north)) ** 2
+            rate = (f_west - f_east) / m.a[i] + (f_south - f_north) / m.dz[j] + q[j, i] * c[j, i] + cb2 / sigma * slope2
+            vorticity = np.sqrt(4.0 * (spin[0, j, i] ** 2 + spin[1, j, i] ** 2 + spin[2, j, i] ** 2)) + 1e-30
+            d2, value = distance[j, i] ** 2, c[j, i]
+            if value < 0.0:
+                decay[j, i] = 0.0
+                out[j, i] = rate + cb1 * (1.0 - ct3) * vorticity * value + cw1 * value * value / d2
+                continue
+            chi = value / nu0
+            fv1 = chi**3 / (chi**3 + cv1**3)
+            more = value / (kappa * kappa * d2) * (1.0 - chi / (1.0 + chi * fv1))
+            shear = vorticity + more
+            if more < -c2 * vorticity:
+                shear = vorticity + vorticity * (c2 * c2 * vorticity + c3 * more) / ((c3 - 2.0 * c2) * vorticity - more)
+            ratio = min(value / (shear * kappa * kappa * d2), 10.0)
+            g = ratio + cw2 * (ratio**6 - ratio)
+            fw = g * ((1.0 + cw3**6) / (g**6 + cw3**6)) ** (1.0 / 6.0)
+            decay[j, i] = 2.0 * cw1 * fw * value / d2
+            out[j, i] = rate + cb1 * turned[j, i] * shear * value - 0.5 * decay[j, i] * value
+
+
+@njit(cache=True, error_model="numpy")
+def sweep_eddy(u, w, c, decay, radial, nu0, m, e, k, step, rhs):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs for nu~ in place: transport, diffusion with nu~ frozen, decay.
+
+    radial: share of the decay that belongs to the r-factor, where the side is the wall that makes it. Beside a wall
+    decay and diffusion towards it balance, so they must stand in one factor.
+    """
+    nz, nr = rhs.shape
+    sigma, cn1 = k[2], k[8]
+    d = np.empty((nz, nr))
+    for j in range(nz):
+        for i in range(nr):
+            d[j, i] = eddy_diffusivity(c[j, i], nu0, cn1) / sigma
+    lo, di, up = np.zeros((nz, nr)), 1.0 + step * decay * radial, np.zeros((nz, nr))
+    for j in range(nz):
+        for i in range(1, nr):
+            adv, dif = 0.5 * m.rf[i] * u[j, i], 0.5 * (d[j, i - 1] + d[j, i]) * m.rf[i] / m.drc[i]
+            inner, outer = step / m.a[i - 1], step / m.a[i]
+            lo[j, i] = -outer * (adv + dif)
+            di[j, i] += outer * (dif - adv)
+            up[j, i - 1] = inner * (adv - dif)
+            di[j, i - 1] += inner * (adv + dif)
+        out = max(u[j, nr], 0.0) + nu0 / sigma / m.drc[nr] * min(e.side_stress_v[j], 1.0)
+        di[j, nr - 1] += step / m.a[nr - 1] * m.rf[nr] * out
+    solve_rows(lo, di, up, rhs)
+    lo[:, :], up[:, :] = 0.0, 0.0
+    for j in range(nz):
+        for i in range(nr):
+            di[j, i] = 1.0 + step * decay[j, i] * (1.0 - radial[j, i])
+    for j in range(1, nz):
+        below, above = step / m.dz[j - 1], step / m.dz[j]
+        for i in range(nr):
+            adv, dif = 0.5 * w[j, i], 0.5 * (d[j - 1, i] + d[j, i]) / m.dzc[j]
+            up[j - 1, i] = below * (adv - dif)
+            di[j - 1, i] += below * (adv + dif)
+            lo[j, i] = -above * (adv + dif)
+            di[j, i] += above * (dif - adv)
+    for i in range(nr):
+        di[0, i] += step / m.dz[0] * (nu0 / sigma / m.dzc[0] * e.bottom_stress_v[i] + max(-w[0, i], 0.0))
+        di[nz - 1, i] += step / m.dz[nz - 1] * (nu0 / sigma / m.dzc[nz] * e.top_stress_v[i] + max(w[nz, i], 0.0))
+    solve_columns(lo, di, up, rhs, nz)

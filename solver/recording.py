@@ -58,7 +58,7 @@ def between(old: State, new: State, share: float) -> State:
     """The state a share of the way from old to new; linear, so it is as free of divergence as they are."""
     parts = {
         name: (1.0 - share) * getattr(old, name) + share * getattr(new, name)
-        for name in ("u", "v", "w", "p", "fog", "duct_pressure", "time")
+        for name in ("u", "v", "w", "p", "fog", "eddy", "duct_pressure", "time")
     }
     return replace(new, **parts)
 

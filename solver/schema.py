@@ -229,7 +229,7 @@ class AirTable(Table):
 class Model(Table):
     """The closure and its constants."""
 
-    closure: Literal["laminar", "constant", "mixing-length"] = "mixing-length"
+    closure: Literal["laminar", "constant", "mixing-length", "spalart-allmaras"] = "mixing-length"
     viscosity_ratio: Annotated[float, Number(ge=0.01, le=1e5)] = 1.0
     length_constant: Annotated[float, Number(gt=0, le=1)] = 0.09
     damping_beta: Annotated[float, Number(ge=0, le=100)] = 7.0  # Bradshaw 1969, J. Fluid Mech. 36:177, memory

@@ -73,7 +73,7 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
         watch.message(f"{output}: was ended before its first checkpoint, so the run begins anew")
     watch.message(f"{case.title}: {grid.shape[1]} x {grid.shape[0]} cells, R = {grid.radius:.4g} m")
     with raising_interrupt():
-        warm_up()
+        warm_up(case.model.closure)
     clock.compiled()
     control = Control(case.run.time_limit)
     attributes = attributes_of(case, chamber)
@@ -175,11 +175,11 @@ class _Clock:
         self.solve_seconds = time.perf_counter() - self._began - self.compile_seconds
 
 
-def warm_up() -> None:
-    """Compile the kernels, or load them from numba's cache, on a problem of a few cells."""
+def warm_up(closure: str) -> None:
+    """Compile the kernels that a closure wants, or load them from numba's cache, on a problem of a few cells."""
     from swirlwright.solver.casefile import parse_case
 
-    case = parse_case(_TINY, "tiny.toml")
+    case = parse_case(f'{_TINY}[model]\nclosure = "{closure}"\n', "tiny.toml")
     network = solve_network(case)
     problem = Chamber.of(case, build_grid(case), network).problem
     start = State.at_rest(problem)

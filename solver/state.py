@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from swirlwright.solver import kernels
+from swirlwright.solver.eddy import SpalartAllmaras
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.kernels import Edges
 
@@ -83,7 +84,7 @@ class FlowProblem:
     grid: Grid
     edges: Edges
     sources: Sources
-    closure: FixedViscosity | MixingLength
+    closure: FixedViscosity | MixingLength | SpalartAllmaras
     density: float
     molecular: float
     exhaust_flow: float | None
@@ -100,6 +101,8 @@ class FlowProblem:
         return self.edges._replace(top_p=self.edges.top_p + duct_pressure)
 
     def viscosity(self, s: State) -> Array:
+        if isinstance(self.closure, SpalartAllmaras):
+            return self.closure.viscosity(s.eddy)
         return self.closure.of(s.u, s.v, s.w, self.grid, self.edges)
 
     def rates(self, s: State, nu: Array) -> tuple[Array, Array, Array]:
@@ -158,7 +161,10 @@ class Work:
 
 @dataclass(frozen=True)
 class State:
-    """Velocities [m/s] and pressure over density [m2/s2] on the staggered grid at `time` [s]."""
+    """Velocities [m/s] and pressure over density [m2/s2] on the staggered grid at `time` [s].
+
+    fog and eddy (nz, nr): fog concentration, and nu~ [m2/s] where the closure has an equation for it; empty without.
+    """
 
     u: Array
     v: Array
@@ -167,6 +173,7 @@ class State:
     duct_pressure: float = 0.0
     time: float = 0.0
     fog: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    eddy: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
     @classmethod
     def at_rest(cls, problem: FlowProblem) -> State:
@@ -177,7 +184,7 @@ class State:
         u[:, -1] = np.where(e.side_kind == 0, e.side_u, 0.0)
         w[0] = e.bottom_w
         w[-1] = np.where(e.top_kind == 0, e.top_w, 0.0)
-        return cls(u, np.zeros((nz, nr)), w, np.zeros((nz, nr)), fog=np.zeros((nz, nr)))
+        return cls(u, np.zeros((nz, nr)), w, np.zeros((nz, nr)), fog=np.zeros((nz, nr)), eddy=first_eddy(problem))
 
     def dump(self) -> dict[str, Any]:
         """All of it as a mapping, for the restart group."""
@@ -199,11 +206,18 @@ class State:
         return bool(np.isfinite(self.u.sum() + self.v.sum() + self.w.sum() + self.p.sum()))
 
 
+def first_eddy(problem: FlowProblem) -> Array:
+    """nu~ to begin with; empty where the closure has no equation for it."""
+    closure = problem.closure
+    return closure.at_rest(problem.grid) if isinstance(closure, SpalartAllmaras) else np.zeros((0, 0))
+
+
 def imposed(problem: FlowProblem, s: State) -> State:
-    """`s` with the boundary faces' given normal velocities put in (after a start from another problem)."""
+    """`s` as a start for another problem: its given normal velocities put in, nu~ there where its closure wants it."""
     e = problem.edges
     u, w = s.u.copy(), s.w.copy()
     u[:, -1] = np.where(e.side_kind == 0, e.side_u, u[:, -1])
     w[0] = e.bottom_w
     w[-1] = np.where(e.top_kind == 0, e.top_w, w[-1])
-    return replace(s, u=u, w=w)
+    wanted = first_eddy(problem)
+    return replace(s, u=u, w=w, eddy=s.eddy if s.eddy.shape == wanted.shape else wanted)

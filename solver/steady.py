@@ -14,15 +14,22 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import LinearOperator, gmres, splu
 
+from swirlwright.solver.eddy import SpalartAllmaras
 from swirlwright.solver.grid import Array
 from swirlwright.solver.projection import Projection
-from swirlwright.solver.state import FlowProblem, State
+from swirlwright.solver.state import FlowProblem, State, imposed
 
 # Augmented-Lagrangian stiffness over speed times length: large enough that one application closes the mass
 # to a thousandth, small enough that the factorisation keeps its digits (measured: 1e2..1e5 all converge).
 STIFFNESS = 1e3
 # Iterations without a new best residual after which the flow is taken to have no steady state in reach.
 PATIENCE = 40
+# Flow and eddy viscosity in turn: rounds at most, what counts as agreed, and the steps of nu~ in a round, each this
+# many times length over speed.
+MOST_ROUNDS = 60
+EDDY_AGREEMENT = 1e-3
+EDDY_STEPS = 200
+EDDY_STEP = 0.2
 
 
 @dataclass(frozen=True)
@@ -66,7 +73,9 @@ class Unknowns:
         u[self.free_u], w[self.free_w] = x[:a], x[b:c]
         duct = float(x[-1]) if self.has_duct else base.duct_pressure
         shape = base.p.shape
-        return State(u, x[a:b].reshape(shape), w, x[c : c + self.n_p].reshape(shape), duct, base.time, base.fog)
+        return State(
+            u, x[a:b].reshape(shape), w, x[c : c + self.n_p].reshape(shape), duct, base.time, base.fog, base.eddy
+        )
 
 
 class SteadyEquations:
@@ -232,6 +241,50 @@ def solve_steady(
     first_step: float | None = None,
 ) -> SteadyTry:
     """Iterate until the non-dimensional residual is below `tolerance` or the iterations are used up.
+
+    Where the eddy viscosity has an equation of its own, that and the flow are solved in turn, each with the other held,
+    until a round changes the viscosity by less than `EDDY_AGREEMENT` of its largest value.
+    """
+    if not isinstance(problem.closure, SpalartAllmaras):
+        return _newton(problem, start, tolerance, max_iterations, watch, first_step)
+    s = imposed(problem, start)
+    record: tuple[SteadyStep, ...] = ()
+    viscosity = problem.viscosity(s)
+    for _ in range(MOST_ROUNDS):
+        s = _settled_eddy(problem, s)
+        tried = _newton(problem, s, tolerance, max_iterations, watch, first_step)
+        record, s = (*record, *tried.record), tried.state
+        before, viscosity = viscosity, problem.viscosity(s)
+        if not tried.is_converged:
+            break
+        if np.abs(viscosity - before).max() < EDDY_AGREEMENT * viscosity.max():
+            return replace(tried, record=record)
+    return SteadyTry(s, False, tried.residual, record)
+
+
+def _settled_eddy(problem: FlowProblem, s: State) -> State:
+    """`s` with nu~ marched on in its flow, held, for about as long as air needs to cross the chamber."""
+    closure = problem.closure
+    assert isinstance(closure, SpalartAllmaras)
+    step = EDDY_STEP * problem.length / problem.speed
+    eddy = s.eddy.copy()
+    for _ in range(EDDY_STEPS):
+        rate, decay = closure.rates(s.u, s.v, s.w, eddy, problem.sources.volume, problem.grid, problem.edges)
+        rate *= step
+        closure.sweep(s.u, s.w, eddy, decay, problem.grid, problem.edges, step, rate)
+        eddy += rate
+    return replace(s, eddy=eddy)
+
+
+def _newton(
+    problem: FlowProblem,
+    start: State,
+    tolerance: float,
+    max_iterations: int,
+    watch: Callable[[SteadyStep], None],
+    first_step: float | None,
+) -> SteadyTry:
+    """The flow with nu~, if there is one, held.
 
     The pseudo time step [s] grows as the residual falls and shrinks when it rises or a trial fails
     (switched evolution relaxation, Mulder and van Leer 1985), so the last steps are Newton's.

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from swirlwright.solver import kernels
+from swirlwright.solver.eddy import SpalartAllmaras
 from swirlwright.solver.grid import Array
 from swirlwright.solver.projection import Projection
 from swirlwright.solver.state import FlowProblem, Sources, State, corner
@@ -102,18 +103,32 @@ class Stepper:
         u, v, w = s.u + du1, s.v + dv1, s.w + dw1
         lag = self.projection.lag(s.u, step)
         phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow, lag)
-        middle = replace(s, u=u, v=v, w=w, p=s.p + phi, duct_pressure=s.duct_pressure + duct)
+        eddy1 = self._eddy_increment(s, step, None)
+        middle = replace(s, eddy=s.eddy + eddy1, u=u, v=v, w=w, p=s.p + phi, duct_pressure=s.duct_pressure + duct)
         du1, dw1 = u - s.u, w - s.w
         nu2 = second.viscosity(middle)
         du2, dv2, dw2 = self._increment(second, middle, nu2, step, (du1, dv1, dw1), budget)
+        eddy = s.eddy + 1.5 * eddy1 + 0.5 * self._eddy_increment(middle, step, eddy1)
         u = s.u + 1.5 * du1 + 0.5 * du2
         v = s.v + 1.5 * dv1 + 0.5 * dv2
         w = s.w + 1.5 * dw1 + 0.5 * dw2
         phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow, lag)
         return replace(
             middle, u=u, v=v, w=w, p=middle.p + phi, duct_pressure=middle.duct_pressure + duct, time=s.time + step,
-            fog=self._fog_after(s, nu1, middle, nu2, step),
+            fog=self._fog_after(s, nu1, middle, nu2, step), eddy=eddy,
         )  # fmt: skip
+
+    def _eddy_increment(self, s: State, step: float, before: Array | None) -> Array:
+        """One stage's increment of nu~ by the same method; empty where the closure has no equation for it."""
+        closure, p = self.problem.closure, self.problem
+        if not isinstance(closure, SpalartAllmaras):
+            return s.eddy
+        rate, decay = closure.rates(s.u, s.v, s.w, s.eddy, p.sources.volume, p.grid, p.edges)
+        rate *= step
+        if before is not None:
+            rate -= 2.0 * before
+        closure.sweep(s.u, s.w, s.eddy, decay, p.grid, p.edges, step, rate)
+        return rate
 
     def _fog_after(self, s: State, nu1: Array, middle: State, nu2: Array, step: float) -> Array:
         """The fog at the end of a step by the same two stages: the flow of `s`, then that of `middle`."""

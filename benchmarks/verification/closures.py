@@ -12,6 +12,7 @@ import numpy as np
 
 from swirlwright.solver.casefile import parse_case
 from swirlwright.solver.curtain import EDGE_SHARE
+from swirlwright.solver.eddy import SpalartAllmaras
 from swirlwright.solver.flow import build_flow
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.network import solve_network
@@ -97,11 +98,13 @@ def pipe_problem(closure: str, reynolds: float, rotation: float, z_face: Array, 
     return replace(problem, has_fog=False, exhaust_flow=None)
 
 
-def along(problem: FlowProblem, w: Array, v: Array) -> State:
-    """The steady flow of a pipe that w and v enter."""
+def along(problem: FlowProblem, w: Array, v: Array, eddy: Array | None = None) -> State:
+    """The steady flow of a pipe that w, v and, where the closure has an equation for it, nu~ enter."""
     grid = problem.grid
     nz, nr = grid.shape
     fed = replace(problem, edges=problem.edges._replace(bottom_w=w, bottom_v=v))
+    if isinstance(fed.closure, SpalartAllmaras) and eddy is not None:
+        fed = replace(fed, closure=replace(fed.closure, coming=eddy))
     start = State(np.zeros((nz, nr + 1)), np.tile(v, (nz, 1)), np.tile(w, (nz + 1, 1)), np.zeros((nz, nr)))
     found = solve_steady(fed, start, tolerance=1e-8, max_iterations=80)
     if not found.is_converged:
@@ -123,14 +126,16 @@ def measured(problem: FlowProblem, s: State, z: float) -> PipeFlow:
 
 
 def pipe(closure: str, reynolds: float) -> PipeFlow:
-    """Developed flow in a pipe at rest: what leaves twenty diameters of it goes in again, once."""
+    """Developed flow in a pipe at rest: what leaves twenty diameters of it goes in again, once or, where nu~ is carried
+    along and enters the first time with next to nothing, twice.
+    """
     problem = pipe_problem(closure, reynolds, 0.0, np.linspace(0.0, 40.0, 25), 48)
     grid = problem.grid
     w = 1.0 - grid.r**2 if closure == "laminar" else (1.0 - grid.r) ** (1.0 / 7.0)
-    still = np.zeros(grid.r.size)
-    for _ in range(2):
-        s = along(problem, with_unit_mean(grid, w), still)
-        w = s.w[-2]
+    still, eddy = np.zeros(grid.r.size), None
+    for _ in range(3 if isinstance(problem.closure, SpalartAllmaras) else 2):
+        s = along(problem, with_unit_mean(grid, w), still, eddy)
+        w, eddy = s.w[-2], s.eddy[-2] if s.eddy.size else None
     return measured(problem, s, 30.0)
 
 

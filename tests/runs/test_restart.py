@@ -115,13 +115,15 @@ def test_an_interrupted_run_continues_bit_for_bit(undisturbed, tmp_path, moment)
     assert differences(path, undisturbed) == []
 
 
+@pytest.mark.parametrize("closure", ["mixing-length", "spalart-allmaras"])
 @pytest.mark.parametrize("moment", [0.7, 2.0])
-def test_averages_continue_bit_for_bit(tmp_path, moment):
+def test_averages_continue_bit_for_bit(tmp_path, moment, closure):
     """A steady case on its way to time averages, stopped in spin-up or window, ends in the same averages."""
     one, other = tmp_path / "one.h5", tmp_path / "other.h5"
-    solve(small(AVERAGED), one)
-    assert solve(small(AVERAGED), other, Interrupting(moment)).outcome is Outcome.INTERRUPTED
-    solve(small(AVERAGED), other, resume=True)
+    case = small({**AVERAGED, "model.closure": closure})
+    solve(case, one)
+    assert solve(case, other, Interrupting(moment)).outcome is Outcome.INTERRUPTED
+    solve(case, other, resume=True)
     assert differences(one, other) == []
     assert {"mean_pressure", "@steady_attempt"} <= set(contents(one))
 
