@@ -44,7 +44,7 @@ class Check:
     @property
     def passed(self) -> bool:
         """Whether the computed value lies within the tolerance; one that is not finite does not."""
-        return math.isfinite(self.computed) and abs(self.computed - self.expected) <= self.tolerance
+        return math.isfinite(self.computed) and bool(abs(self.computed - self.expected) <= self.tolerance)
 
 
 @dataclass(frozen=True)

@@ -76,5 +76,6 @@ def drawn(picture: Picture) -> Figure:
     ax.set_xlabel(picture.x_label)
     ax.set_ylabel(picture.y_label)
     ax.grid(True)
-    figure.legend(loc="outside right upper")
+    if ax.get_legend_handles_labels()[1]:
+        figure.legend(loc="outside right upper")
     return figure

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
@@ -52,7 +53,8 @@ class Verification:
         for outcome in self.outcomes:
             head = {"name": outcome.configuration.name, "group": outcome.configuration.group}
             for check in outcome.checks:
-                rows.append(head | vars(check) | {"passed": check.passed})
+                numbers = {name: _plain(getattr(check, name)) for name in ("computed", "expected", "tolerance")}
+                rows.append(head | vars(check) | numbers | {"passed": check.passed})
             if outcome.findings is None:
                 rows.append(head | {"quantity": "computed at all", "computed": None, "expected": None,
                                     "tolerance": None, "passed": False, "source": "", "kind": "analytic",
@@ -89,6 +91,11 @@ class Verification:
         passed = sum(check.passed for check in checks)
         total = len(checks) + len(broken)
         return f"{passed} of {total} checks passed, over {len(self.outcomes)} configurations"
+
+
+def _plain(value: float) -> float | None:
+    """A number as JSON can carry it."""
+    return float(value) if math.isfinite(value) else None
 
 
 def selected(names: Sequence[str], *, quick: bool) -> tuple[Configuration, ...]:
