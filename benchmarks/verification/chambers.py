@@ -340,7 +340,7 @@ def transition(stages: list[Stage], kinds: tuple[str, ...]) -> tuple[float, floa
     """S half-way to the first flow whose breakdown is one of `kinds`, half the step, and a note where none is."""
     k = next((k for k, stage in enumerate(stages) if stage.breakdown in kinds), None)
     if k is None:
-        return stages[-1].swirl, 0.0, f"not reached: S = {stages[-1].swirl:.2f} is the largest tried. "
+        return stages[-1].swirl, 0.0, f"not reached: S = {stages[-1].swirl:.2f} is the largest tried; "
     low, high = stages[max(k - 1, 0)].swirl, stages[k].swirl
     return 0.5 * (low + high), 0.5 * (high - low), ""
 
@@ -441,7 +441,7 @@ LOW = (
 DAMPED = (
     "the rotation damping of the mixing length leaves the core at 1 to 4 times the molecular viscosity, so that it is "
     "thinner and breaks down earlier than a turbulent one; undamped (damping_beta 0), breakdown reaches the floor at "
-    "S 0.35 and two cells stand from 0.45 on. An opening with an even outflow instead of a pressure shows no breakdown"
+    "S 0.35 and two cells stand from 0.45 on. An opening with an even outflow instead of a pressure shows none up to 0.9"
 )
 CONFIGURATIONS = (
     Configuration("throughflow", GROUP, "laminar chamber without swirl", without_swirl, 4.0),
