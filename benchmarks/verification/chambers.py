@@ -441,7 +441,7 @@ LOW = (
 DAMPED = (
     "the rotation damping of the mixing length leaves the core at 1 to 4 times the molecular viscosity, so that it is "
     "thinner and breaks down earlier than a turbulent one; undamped (damping_beta 0), breakdown reaches the floor at "
-    "S 0.35 and two cells stand from 0.45 on. An opening with an even outflow instead of a pressure shows none up to 0.9"
+    "S 0.35 and two cells stand from 0.45 on. An opening with an even outflow, not a pressure, shows none up to 0.9"
 )
 CONFIGURATIONS = (
     Configuration("throughflow", GROUP, "laminar chamber without swirl", without_swirl, 4.0),
