@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from swirlwright.verification import (
     air_network,
+    budgets,
     chambers,
     closures,
     couette,
@@ -23,6 +24,7 @@ CATALOGUE: tuple[Configuration, ...] = (
     *couette.CONFIGURATIONS,
     *end_wall.CONFIGURATIONS,
     *chambers.CONFIGURATIONS,
+    *budgets.CONFIGURATIONS,
     *air_network.CONFIGURATIONS,
     *jets.CONFIGURATIONS,
     *closures.CONFIGURATIONS,
