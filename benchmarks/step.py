@@ -108,7 +108,8 @@ def cost(nr: int, nz: int, steps: int) -> Cost:
     problem = Chamber.of(case, build_grid(case), solve_network(case)).problem
     stepper = Stepper.of(problem)
     s = stepper.clean(State.at_rest(problem))
-    s, _ = march(stepper, s, SPIN_UP_STEPS)
+    # Gently at first: the fan's sudden pull makes a jump at the exhaust's lip that fine grids resolve in smaller steps.
+    s, _ = march(stepper, s, SPIN_UP_STEPS, share=0.2)
     s, plain = march(stepper, s, steps)
     s, budgeted = march(stepper, s, steps, SwirlBudget.empty(problem))
     with timed_calls(stepper) as clock:
@@ -118,13 +119,15 @@ def cost(nr: int, nz: int, steps: int) -> Cost:
     return Cost(nr * nz, plain, budgeted, calls, seconds | inner_seconds(clock, steps))
 
 
-def march(stepper: Stepper, s: State, steps: int, budget: SwirlBudget | None = None) -> tuple[State, float]:
-    """Take steps of free choice; the last state and the median seconds of one."""
+def march(
+    stepper: Stepper, s: State, steps: int, budget: SwirlBudget | None = None, share: float = 1.0
+) -> tuple[State, float]:
+    """Take steps of free choice, or a share of those; the last state and the median seconds of one."""
     largest = 0.05 * stepper.problem.length / stepper.problem.speed
     times = []
     for _ in range(steps):
         begin = time.perf_counter()
-        s = stepper.advance(s, stepper.step_size(s, largest), budget)
+        s = stepper.advance(s, share * stepper.step_size(s, largest), budget)
         times.append(time.perf_counter() - begin)
     if not s.is_finite:
         raise RuntimeError("the flow ran away, so its times mean nothing")
