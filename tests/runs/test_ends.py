@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
@@ -21,7 +22,7 @@ from swirlwright.solver import results, steady_search, transient
 from swirlwright.solver.march import Stopped
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import SilentWatch
-from swirlwright.solver.results import WriteError, load_result, open_result
+from swirlwright.solver.results import ResultWriter, WriteError, load_result, open_result
 from swirlwright.solver.solve import solve
 from swirlwright.solver.stability import StabilityTest
 
@@ -164,14 +165,19 @@ def test_a_blow_up_names_the_place_and_keeps_the_last_good_state(tmp_path, monke
 
 def test_a_full_disk_keeps_the_frames(tmp_path, monkeypatch):
     """When the disk is full in the fifth frame, one message names the file and what is kept, and four frames are."""
-    calls = 0
+    frames = 0
+    append_frame = ResultWriter.append_frame
+
+    def counting(*arguments: Any) -> None:
+        nonlocal frames
+        frames += 1
+        append_frame(*arguments)
 
     def full(file: h5py.File, n_bytes: int) -> None:
-        nonlocal calls
-        calls += 1
-        if calls > 4:
+        if frames > 4:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
+    monkeypatch.setattr(ResultWriter, "append_frame", counting)
     monkeypatch.setattr(results, "reserve", full)
     with pytest.raises(WriteError, match=r"run\.h5: the disk is full; the 4 frame"):
         solve(small(), tmp_path / "run.h5")

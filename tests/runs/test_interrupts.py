@@ -59,7 +59,7 @@ def test_ctrl_c_while_compiling_leaves_nothing(tmp_path, monkeypatch, capsys):
     from small import TEXT
 
     (tmp_path / "small.toml").write_text(TEXT)
-    monkeypatch.setattr(main_path, "warm_up", lambda: signal.raise_signal(signal.SIGINT))
+    monkeypatch.setattr(main_path, "warm_up", lambda closure: signal.raise_signal(signal.SIGINT))
     output = tmp_path / "run.h5"
     assert cli.main(["solve", str(tmp_path / "small.toml"), "--output", str(output), "--quiet"]) == 1
     assert capsys.readouterr().err == "interrupted\n"
