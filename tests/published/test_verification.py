@@ -30,14 +30,14 @@ def confirm(configuration: Configuration) -> None:
 
 @pytest.mark.parametrize("configuration", QUICK, ids=lambda c: c.name)
 def test_quick_configurations(configuration):
-    """Checks of a few seconds: within their own tolerances, which stand with their sources in verification/."""
+    """Checks of a few seconds: within their own tolerances, which stand with their sources."""
     confirm(configuration)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("configuration", SLOW, ids=lambda c: c.name)
 def test_slow_configurations(configuration):
-    """Checks of up to a quarter of a minute: within their own tolerances, which stand with their sources in verification/."""
+    """Checks of up to a quarter of a minute: within their own tolerances, which stand with their sources."""
     confirm(configuration)
 
 
