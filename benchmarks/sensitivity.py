@@ -19,15 +19,14 @@ from typing import Any
 from printing import CASES, machine, number, solve_apart, table
 
 from swirlwright.postproc.measures import Measures, measure_data
+from swirlwright.postproc.studies import holds_ended_run
 from swirlwright.solver.casefile import read_case, vary
-from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import load_result
 from swirlwright.solver.schema import Case
 
 BASE = "as shipped"
 # Not a doubt about a constant but another kind of flow: what it costs to deny that the core is nearly laminar.
 TWENTY_NU = "20 nu everywhere"
-ANSWERS = ("steady", "time-averaged", "not-converged")
 
 
 def changes(case: Case, coarse: bool = False) -> dict[str, dict[str, Any]]:
@@ -70,22 +69,11 @@ def grid(case: Case, factor: float) -> dict[str, Any]:
 def run(case: Case, stem: Path) -> Path:
     """Solve a case in a process of its own, unless its result is there."""
     result = stem.with_suffix(".h5")
-    if not holds_answer(result, case):
+    if not holds_ended_run(result, case):
         path = stem.with_suffix(".toml")
         path.write_text(case.text)
         solve_apart(path, result)
     return result
-
-
-def holds_answer(result: Path, case: Case) -> bool:
-    """Whether the file is the ended run of this very case."""
-    if not result.exists():
-        return False
-    try:
-        old = load_result(result).attributes
-    except ResultError:
-        return False
-    return old["case_text"] == case.text and old["outcome"] in ANSWERS
 
 
 @dataclass(frozen=True)

@@ -76,11 +76,17 @@ def doubt_lines(v: Verdict) -> list[str]:
         grid = (
             f"Grid error: as printed, from grids of {cells} cells; column on the floor: {', '.join(study.touchdown)}."
         )
+        grid += _not_converged(study.not_converged)
     model = f"Model spread: {NOT_EVALUATED} (solve --spread)."
     if spread is not None:
         words = ", ".join(f"{name} {word}" for name, word in spread.touchdown.items())
         model = f"Model spread: as printed, over {len(spread.touchdown)} runs; column on the floor: {words}."
+        model += _not_converged(spread.not_converged)
     return [grid, model, f"Margins: {NOT_EVALUATED}."]
+
+
+def _not_converged(names: list[str]) -> str:
+    return f" NOT CONVERGED: {', '.join(names)}." if names else ""
 
 
 def doubt_text(v: Verdict, name: str, unit: str, factor: float, form: str) -> str:

@@ -8,17 +8,17 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import asdict
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 from swirlwright.postproc.measures import Measures, measure
 from swirlwright.postproc.uncertainty import GridStudy, Spread, grid_error
+from swirlwright.postproc.verdict import by_share
 from swirlwright.solver.casefile import parse_case, vary
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.outcome import Outcome
+from swirlwright.solver.pool import in_processes
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.result_notes import annotate
 from swirlwright.solver.result_reading import read_attributes
@@ -34,8 +34,6 @@ STUDIED = (
     "swirl_ratio_at_exhaust_radius", "swirl_ratio_at_curtain", "swirl_number", "radial_reynolds_number",
     "vortex_reynolds_number", "touchdown_share",
 )  # fmt: skip
-# Processes: the flow solver uses one core each, and the machine meant has two.
-PROCESSES = 2
 ENDED = {outcome.label for outcome in (Outcome.STEADY, Outcome.TIME_AVERAGED, Outcome.TRANSIENT, Outcome.NOT_CONVERGED)}
 
 
@@ -59,17 +57,12 @@ def solve_variants(cases: Mapping[str, Case], result: Path, watch: Watch) -> dic
     cost = {name: case.grid.cells_r * case.grid.cells_z for name, case in cases.items()}
     watch.start(f"{len(todo)} of {len(cases)} variants to solve", float(sum(cost[name] for name in todo)))
     done = 0.0
-    # Fresh processes: a fork would take over numba's and the linear algebra's threads.
-    with ProcessPoolExecutor(PROCESSES, mp_context=get_context("spawn")) as pool:
-        order = sorted(todo, key=lambda name: -cost[name])
-        tasks = {pool.submit(_solve, cases[n].text, str(cases[n].path), str(files[n])): n for n in order}
-        for task in as_completed(tasks):
-            name = tasks[task]
-            outcome, text = task.result()
-            if outcome not in ENDED:
-                raise ResultError(f"{files[name]}: {text}; the study needs it (the others are kept)")
-            done += cost[name]
-            watch.update(done, f"{name}: {outcome}")
+    order = sorted(todo, key=lambda name: -cost[name])
+    for name, outcome, text in in_processes(_solve, [(n, cases[n].text, cases[n].path, files[n]) for n in order]):
+        if outcome not in ENDED:
+            raise ResultError(f"{files[name]}: {text}; the study needs it (the others are kept)")
+        done += cost[name]
+        watch.update(done, f"{name}: {outcome}")
     watch.finish()
     return {name: measure(path) for name, path in files.items()}
 
@@ -83,9 +76,10 @@ def holds_ended_run(path: Path, case: Case) -> bool:
     return attributes.get("case_text") == case.text and attributes.get("outcome") in ENDED
 
 
-def _solve(text: str, path: str, output: str) -> tuple[str, str]:
+def _solve(task: tuple[str, str, Path, Path]) -> tuple[str, str, str]:
+    name, text, path, output = task
     result = solve(parse_case(text, path), output)
-    return result.outcome.label, result.text
+    return name, result.outcome.label, result.text
 
 
 def grids_of(case: Case) -> dict[str, Case]:
@@ -140,6 +134,11 @@ def studied(m: Measures) -> dict[str, float | None]:
     return {name: scalars[name] for name in STUDIED}
 
 
+def _word(m: Measures) -> str:
+    """Touchdown of a run by itself: another study in its file may have made its verdict marginal."""
+    return by_share(m.verdict.share_standing)
+
+
 def _chance(m: Measures, name: str) -> float:
     if name == "touchdown_share":
         return m.verdict.chance_standing
@@ -176,7 +175,9 @@ def study_grids(case: Case, result: Path, watch: Watch = SILENT) -> GridStudy:
         if None not in values:
             chance = [_chance(m, name) for m in found]
             errors[name] = grid_error([float(v) for v in values if v is not None], sizes, chance)
-    study = GridStudy(cells, [m.verdict.touchdown for m in found], errors)
+    touchdown = [_word(m) for m in found]
+    loose = [f"{nr} x {nz}" for (nr, nz), m in zip(cells, found, strict=True) if not m.is_converged]
+    study = GridStudy(cells, touchdown, errors, loose)
     annotate(result, grid_study_json=json.dumps(asdict(study)))
     return study
 
@@ -192,6 +193,7 @@ def study_spread(case: Case, result: Path, watch: Watch = SILENT) -> Spread:
         values = [v for m in found.values() if (v := studied(m)[name]) is not None]
         if values:
             bands[name] = (min(values), max(values))
-    spread = Spread({name: m.verdict.touchdown for name, m in found.items()}, bands)
+    loose = [name for name, m in found.items() if not m.is_converged]
+    spread = Spread({name: _word(m) for name, m in found.items()}, bands, loose)
     annotate(result, spread_json=json.dumps(asdict(spread)))
     return spread

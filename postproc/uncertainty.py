@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-# The scheme's formal order; a higher one seen on three grids is chance and would flatter.
+# The scheme's formal order: a higher one seen on three grids is chance and would flatter. Below the least there is no
+# trend to rely on (Eca and Hoekstra 2014, from memory).
 FORMAL_ORDER, LEAST_ORDER = 2.0, 0.5
 # Safety factors: on a regular trend (Celik et al. 2008, J. Fluids Eng. 130:078001), and on none (Eca and Hoekstra
 # 2014, J. Comput. Phys. 262:104, from memory).
@@ -46,19 +47,23 @@ class GridError:
 
 @dataclass(frozen=True)
 class GridStudy:
-    """The grids (cells along r and z, fine to coarse), the touchdown on each, and the error by measure."""
+    """The grids (cells along r and z, fine to coarse), the touchdown on each, the error by measure, and the grids whose
+    run did not converge.
+    """
 
     cells: list[list[int]]
     touchdown: list[str]
     errors: dict[str, GridError]
+    not_converged: list[str]
 
 
 @dataclass(frozen=True)
 class Spread:
-    """Touchdown by variant, and by measure the smallest and largest value over all of them."""
+    """Touchdown by variant, by measure the smallest and largest value over all, and variants that did not converge."""
 
     touchdown: dict[str, str]
     bands: dict[str, tuple[float, float]]
+    not_converged: list[str]
 
 
 def chance_error(values: np.ndarray) -> float | None:
@@ -121,8 +126,9 @@ def studies_in(attributes: Mapping[str, Any]) -> tuple[GridStudy | None, Spread 
     if isinstance(grid, str):
         kept = json.loads(grid)
         errors = {name: GridError(**error) for name, error in kept["errors"].items()}
-        study = GridStudy(kept["cells"], kept["touchdown"], errors)
+        study = GridStudy(kept["cells"], kept["touchdown"], errors, kept["not_converged"])
     if not isinstance(spread, str):
         return study, None
     kept = json.loads(spread)
-    return study, Spread(kept["touchdown"], {name: (low, high) for name, (low, high) in kept["bands"].items()})
+    bands = {name: (low, high) for name, (low, high) in kept["bands"].items()}
+    return study, Spread(kept["touchdown"], bands, kept["not_converged"])

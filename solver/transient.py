@@ -20,7 +20,7 @@ from swirlwright.solver.grid import Array
 from swirlwright.solver.projection import Projection
 from swirlwright.solver.state import FlowProblem, Sources, State, corner
 
-# Explicit parts bound the step by accuracy, not stability: cells crossed and radians turned in a step.
+# Explicit parts bound the step: cells crossed and radians turned in it. Measured; DEVELOPERS.md, decision 5.
 COURANT = 0.5
 TURN = 0.3
 # Turbulent Schmidt number of the fog; 0.7 to 0.9 in free flows (Launder 1978, Topics in Applied Physics 12, memory).

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
-from multiprocessing import get_context
 from typing import Any
 
 from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.pool import in_processes
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.verification.catalogue import CATALOGUE
 from swirlwright.verification.checks import Check, Configuration, Findings
 
 # --quick takes the configurations of at most this long [s]; together they stay under a minute.
 QUICK_SECONDS = 4.0
-# Processes: the machine meant in the time limits has two cores.
-PROCESSES = 2
 
 
 @dataclass(frozen=True)
@@ -104,7 +101,7 @@ def selected(names: Sequence[str], *, quick: bool) -> tuple[Configuration, ...]:
     Raises
     ------
     InputError
-        If a name is neither.
+        If a name is neither, or none of the named is short enough for `quick`.
     """
     known = {c.name for c in CATALOGUE} | {c.group for c in CATALOGUE}
     for name in names:
@@ -112,7 +109,11 @@ def selected(names: Sequence[str], *, quick: bool) -> tuple[Configuration, ...]:
             allowed = f"must be a group or a configuration: {', '.join(sorted(known))}"
             raise InputError([Problem("verify", 1, "NAME", name, allowed)])
     chosen = [c for c in CATALOGUE if not names or c.name in names or c.group in names]
-    return tuple(c for c in chosen if not quick or c.seconds <= QUICK_SECONDS)
+    wanted = tuple(c for c in chosen if not quick or c.seconds <= QUICK_SECONDS)
+    if not wanted:
+        allowed = f"has no check of at most {QUICK_SECONDS:g} s; leave out --quick"
+        raise InputError([Problem("verify", 1, "NAME", ", ".join(names), allowed)])
+    return wanted
 
 
 def verify(names: Sequence[str] = (), *, quick: bool = False, watch: Watch = SILENT) -> Verification:
@@ -140,22 +141,20 @@ def verify(names: Sequence[str] = (), *, quick: bool = False, watch: Watch = SIL
 def _run_all(chosen: Sequence[Configuration], watch: Watch) -> Iterable[tuple[str, Outcome]]:
     watch.start("checks", sum(c.seconds for c in chosen))
     done = 0.0
-    # The longest first, so that none is left alone at the end; fresh processes, so that none inherits a thread.
-    with ProcessPoolExecutor(PROCESSES, mp_context=get_context("spawn")) as pool:
-        tasks = {pool.submit(_run, c.name): c for c in sorted(chosen, key=lambda c: -c.seconds)}
-        for task in as_completed(tasks):
-            configuration = tasks[task]
-            done += configuration.seconds
-            watch.update(done, configuration.name)
-            findings, failure = task.result()
-            yield configuration.name, Outcome(configuration, findings, failure)
+    # The longest first, so that none is left alone at the end.
+    known = {c.name: c for c in chosen}
+    names = sorted(known, key=lambda name: -known[name].seconds)
+    for name, findings, failure in in_processes(_run, names):
+        done += known[name].seconds
+        watch.update(done, name)
+        yield name, Outcome(known[name], findings, failure)
     watch.finish()
 
 
-def _run(name: str) -> tuple[Findings | None, str]:
+def _run(name: str) -> tuple[str, Findings | None, str]:
     """Run one configuration by name, in a process of its own; what goes wrong is its finding."""
     configuration = next(c for c in CATALOGUE if c.name == name)
     try:
-        return configuration.run(), ""
+        return name, configuration.run(), ""
     except Exception as error:
-        return None, f"{type(error).__name__}: {error}"
+        return name, None, f"{type(error).__name__}: {error}"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from swirlwright.postproc.uncertainty import GridStudy, Spread
 from swirlwright.postproc.verdict import MARGINAL, YES, in_doubt
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.progress import SILENT
+from swirlwright.solver.result_notes import annotate
 from swirlwright.solver.solve import solve
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -87,9 +90,21 @@ def test_a_spread_varies_one_thing_at_a_time():
 def test_disagreement_makes_a_verdict_marginal(studied_file):
     """A yes that a coarser grid or a variant denies becomes marginal and says who disagrees; agreement leaves it."""
     v = measure(studied_file).verdict
-    agreeing = GridStudy([[1, 1]] * 3, [YES] * 3, {})
+    agreeing = GridStudy([[1, 1]] * 3, [YES] * 3, {}, [])
     v = replace(v, touchdown=YES)
     assert in_doubt(v, agreeing, None).touchdown == YES
-    split = in_doubt(v, GridStudy([[1, 1]] * 3, [YES, YES, "no"], {}), Spread({"as given": YES}, {}))
+    split = in_doubt(v, GridStudy([[1, 1]] * 3, [YES, YES, "no"], {}, []), Spread({"as given": YES}, {}, []))
     assert split.touchdown == MARGINAL
     assert "grids say yes 2 of 3, no 1 of 3" in split.sentence
+
+
+def test_one_study_does_not_speak_in_another(studied_file, tmp_path):
+    """A verdict made marginal by a spread in the file does not enter the words of the grids; what is loose is told."""
+    path = tmp_path / "lab.h5"
+    for file in studied_file.parent.iterdir():
+        shutil.copy(file, tmp_path)
+    spread = {"touchdown": {"as given": "no", "other": "yes"}, "bands": {}, "not_converged": ["other"]}
+    annotate(path, spread_json=json.dumps(spread))
+    assert measure(path).verdict.touchdown == MARGINAL
+    assert study_grids(vary(read_case(CASES / "laboratory.toml"), COARSE), path).touchdown == ["no"] * 3
+    assert "NOT CONVERGED: other." in measure(path).text()
