@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.errors import SwirlwrightError
 from swirlwright.solver.pool import in_processes
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.verification.catalogue import CATALOGUE
@@ -15,6 +15,12 @@ from swirlwright.verification.checks import Check, Configuration, Findings
 
 # --quick takes the configurations of at most this long [s]; together they stay under a minute.
 QUICK_SECONDS = 4.0
+
+
+class NameRefused(SwirlwrightError):
+    """A name that selects no check."""
+
+    exit_status = 2
 
 
 @dataclass(frozen=True)
@@ -100,19 +106,17 @@ def selected(names: Sequence[str], *, quick: bool) -> tuple[Configuration, ...]:
 
     Raises
     ------
-    InputError
+    NameRefused
         If a name is neither, or none of the named is short enough for `quick`.
     """
     known = {c.name for c in CATALOGUE} | {c.group for c in CATALOGUE}
     for name in names:
         if name not in known:
-            allowed = f"must be a group or a configuration: {', '.join(sorted(known))}"
-            raise InputError([Problem("verify", 1, "NAME", name, allowed)])
+            raise NameRefused(f'"{name}" is neither a group nor a configuration; there are {", ".join(sorted(known))}')
     chosen = [c for c in CATALOGUE if not names or c.name in names or c.group in names]
     wanted = tuple(c for c in chosen if not quick or c.seconds <= QUICK_SECONDS)
     if not wanted:
-        allowed = f"has no check of at most {QUICK_SECONDS:g} s; leave out --quick"
-        raise InputError([Problem("verify", 1, "NAME", ", ".join(names), allowed)])
+        raise NameRefused(f"{', '.join(names)}: nothing in it takes at most {QUICK_SECONDS:g} s; leave out --quick")
     return wanted
 
 
@@ -130,7 +134,7 @@ def verify(names: Sequence[str] = (), *, quick: bool = False, watch: Watch = SIL
 
     Raises
     ------
-    InputError
+    NameRefused
         If a name is unknown.
     """
     chosen = selected(names, quick=quick)

@@ -16,29 +16,42 @@ from swirlwright.verification.run import QUICK_SECONDS, Outcome, Verification, s
 LONGEST = 14.0
 QUICK = [c for c in CATALOGUE if c.seconds <= QUICK_SECONDS]
 SLOW = [c for c in CATALOGUE if QUICK_SECONDS < c.seconds <= LONGEST]
+# What fails, each with its explanation beside it; one more, or one less, is news.
+KNOWN_TO_FAIL = {
+    "round-jet": {"half width at x = 50 d, over d"},
+    "row-of-jets": {"growth of the half width, merged"},
+    "vanes-200": {
+        "S where breakdown appears aloft",
+        "S where breakdown reaches the floor",
+        "S where there are two cells",
+    },
+    "vanes-500": {"S where breakdown reaches the floor", "S where there are two cells"},
+    "pipe-mixing-length": {"f, Re 2e4", "speed on the axis over the mean, Re 2e4"},
+}
 KINDS = {"analytic", "published", "reference library", "common practice", "from memory"}
 
 
-def confirm(configuration: Configuration) -> None:
-    """Each check passes, or fails with an explanation that stands beside it."""
+def judged(configuration: Configuration) -> set[str]:
+    """The quantities that fail, once every check of the configuration is found complete."""
     findings = configuration.run()
     assert 1 <= len(findings.checks) <= 4
     for check in findings.checks:
-        assert check.passed or check.note, f"{check.quantity}: {check.computed:g} beside {check.expected:g}"
         assert check.kind in KINDS and check.source and check.why and check.tolerance > 0.0
+        assert check.passed or check.note, f"{check.quantity}: {check.computed:g} beside {check.expected:g}"
+    return {check.quantity for check in findings.checks if not check.passed}
 
 
 @pytest.mark.parametrize("configuration", QUICK, ids=lambda c: c.name)
 def test_quick_configurations(configuration):
-    """Checks of a few seconds: within their own tolerances, which stand with their sources."""
-    confirm(configuration)
+    """Checks of a few seconds: just those known to fail do, all others are within their own tolerances."""
+    assert judged(configuration) == KNOWN_TO_FAIL.get(configuration.name, set())
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("configuration", SLOW, ids=lambda c: c.name)
 def test_slow_configurations(configuration):
-    """Checks of up to a quarter of a minute: within their own tolerances, which stand with their sources."""
-    confirm(configuration)
+    """Checks of up to a quarter of a minute: just those known to fail do, all others are within their tolerances."""
+    assert judged(configuration) == KNOWN_TO_FAIL.get(configuration.name, set())
 
 
 def test_the_catalogue_is_as_large_as_it_should_be():
