@@ -34,10 +34,10 @@ GRIDS = ((64, 96), (128, 320))  # cells along r and z
 # Called by a step from Python; the second lot only inside `momentum_rates`.
 CALLED = (
     "momentum_rates", "mixing_length_viscosity", "corner_viscosity", "sweep_u", "sweep_v", "sweep_w", "divergence",
-    "subtract_gradient", "scalar_rates", "sweep_scalar", "largest_rates",
+    "subtract_gradient", "scalar_rates", "sweep_scalar", "largest_rates", "combine",
 )  # fmt: skip
 INSIDE = ("swirl_fluxes", "radial_rates", "axial_rates")
-PRESSURE = "pressure equation (SuperLU)"
+PRESSURE = "pressure equation"
 # The fog and the wiggles of the start have spread by then: no times of numbers near the smallest one.
 SPIN_UP_STEPS = 150
 
@@ -62,25 +62,18 @@ class Clock:
         return timed
 
 
-class TimedSolver:
-    """Stands in for the factorised pressure equation."""
-
-    def __init__(self, solver: Any, clock: Clock) -> None:
-        self.solve = clock.around(PRESSURE, solver.solve)
-
-
 @contextmanager
 def timed_calls(stepper: Stepper) -> Iterator[Clock]:
     """Time the kernels and the pressure equation where a step calls them: warm caches as in a run, no copies."""
-    clock, projection = Clock(), stepper.projection
-    solver, before = projection.solver, {name: getattr(kernels, name) for name in CALLED}
+    clock, equation = Clock(), stepper.projection.equation
+    solve, before = equation.solve, {name: getattr(kernels, name) for name in CALLED}
     try:
-        projection.solver = TimedSolver(solver, clock)
+        equation.solve = clock.around(PRESSURE, solve)
         for name, kernel in before.items():
             setattr(kernels, name, clock.around(name, kernel))
         yield clock
     finally:
-        projection.solver = solver
+        equation.solve = solve
         for name, kernel in before.items():
             setattr(kernels, name, kernel)
 

@@ -460,6 +460,34 @@ def solve_columns(lower, diag, upper, rhs, n):
 
 
 @njit(cache=True, error_model="numpy")
+def factor_columns(coupling, diagonal, inverse):
+    """Fill `inverse` (nz, n) with the pivots' inverses of a symmetric tridiagonal system in every column.
+
+    diagonal: (nz, n). coupling: (nz-1,), the same in every column, minus the entries beside the diagonal.
+    """
+    nz, n = diagonal.shape
+    for i in range(n):
+        inverse[0, i] = 1.0 / diagonal[0, i]
+    for j in range(1, nz):
+        for i in range(n):
+            inverse[j, i] = 1.0 / (diagonal[j, i] - coupling[j - 1] * coupling[j - 1] * inverse[j - 1, i])
+
+
+@njit(cache=True, error_model="numpy")
+def sweep_columns(coupling, inverse, rhs):
+    """Solve the system that `factor_columns` factorised, for every column of rhs (nz, n) at once, in place."""
+    nz, n = rhs.shape
+    for i in range(n):
+        rhs[0, i] *= inverse[0, i]
+    for j in range(1, nz):
+        for i in range(n):
+            rhs[j, i] = (rhs[j, i] + coupling[j - 1] * rhs[j - 1, i]) * inverse[j, i]
+    for j in range(nz - 2, -1, -1):
+        for i in range(n):
+            rhs[j, i] += coupling[j] * inverse[j, i] * rhs[j + 1, i]
+
+
+@njit(cache=True, error_model="numpy")
 def solve_rows(lower, diag, upper, rhs):
     """Solve a tridiagonal system along the second axis for every row, in place; diag is overwritten.
 
@@ -680,6 +708,16 @@ def subtract_gradient(u, w, phi, m, e, step, top_value, lag):
 
 
 @njit(cache=True, error_model="numpy")
+def combine(scale, own, weights, n, increments, out):
+    """Fill out (size,) with scale * own + the first n increments (stages, size) by their weights; own may be out."""
+    for i in range(out.size):
+        out[i] = scale * own[i]
+    for k in range(n):
+        for i in range(out.size):
+            out[i] += weights[k] * increments[k, i]
+
+
+@njit(cache=True, error_model="numpy")
 def largest_rates(u, v, w, m):
     """Return the largest advection rate |u|/dr + |w|/dz and the largest turning rate |v|/r [1/s]."""
     nz, nr = v.shape
@@ -710,13 +748,14 @@ def scalar_rates(u, c, w, nu, schmidt, m, e, out):
             out[j, i - 1] -= flux / m.a[i - 1]
             out[j, i] += flux / m.a[i]
         out[j, nr - 1] -= m.rf[nr] * max(u[j, nr], 0.0) * c[j, nr - 1] / m.a[nr - 1]
-    for i in range(nr):
-        for j in range(1, nz):
+    for j in range(1, nz):
+        for i in range(nr):
             diffusivity = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / schmidt
             slope = (c[j, i] - c[j - 1, i]) / m.dzc[j]
             flux = w[j, i] * 0.5 * (c[j - 1, i] + c[j, i]) - diffusivity * slope
             out[j - 1, i] -= flux / m.dz[j - 1]
             out[j, i] += flux / m.dz[j]
+    for i in range(nr):
         out[0, i] += (max(w[0, i], 0.0) + min(w[0, i], 0.0) * c[0, i]) / m.dz[0]
         out[nz - 1, i] -= max(w[nz, i], 0.0) * c[nz - 1, i] / m.dz[nz - 1]
 

@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
-from scipy import sparse
-from scipy.sparse.linalg import splu
 
 from swirlwright.solver import kernels
 from swirlwright.solver.grid import Array
+from swirlwright.solver.pressure import PressureEquation
 from swirlwright.solver.state import FlowProblem
-
-# SuperLU in its symmetric mode: measured 100 times faster on these matrices than its defaults.
-FACTOR: dict[str, Any] = {"permc_spec": "MMD_AT_PLUS_A", "options": {"SymmetricMode": True}}
 
 # Open share below which the side's pressure law is followed within the step. Wider ones are not stiff: with a share of
 # 0.5 steps and their end fields agree on the side's pressure to 0.001 Pa.
@@ -25,51 +18,19 @@ class Projection:
     """Factorised pressure equation of one grid and set of open faces (independent of the time step)."""
 
     def __init__(self, problem: FlowProblem) -> None:
-        """Assemble div grad for the faces that are free in `problem` and factorise it."""
+        """Factorise div grad for the faces that are free in `problem`."""
         self.problem = problem
         m, e = problem.grid.metric, problem.edges
         nz, nr = problem.grid.shape
-        index = np.arange(nz * nr).reshape(nz, nr)
-        rows: list[NDArray[np.int64]] = []
-        columns: list[NDArray[np.int64]] = []
-        values: list[Array] = []
-        diagonal = np.zeros((nz, nr))
-
-        def couple(one: tuple[slice, slice], other: tuple[slice, slice], weight: Array) -> None:
-            rows.extend((index[one].ravel(), index[other].ravel()))
-            columns.extend((index[other].ravel(), index[one].ravel()))
-            values.extend((-weight.ravel(), -weight.ravel()))
-            diagonal[one] += weight
-            diagonal[other] += weight
-
-        radial = (m.rf / m.drc)[None, :] * m.dz[:, None]
-        axial = m.a[None, :] / m.dzc[:, None]
-        couple(np.s_[:, :-1], np.s_[:, 1:], radial[:, 1:-1])
-        couple(np.s_[:-1, :], np.s_[1:, :], axial[1:-1, :])
-        diagonal[:, -1] += np.where(e.side_kind == 1, radial[:, -1], 0.0)
-        diagonal[-1, :] += np.where(e.top_kind == 1, axial[-1, :], 0.0)
-        self.has_level = bool(np.any(e.side_kind == 1) or np.any(e.top_kind == 1))
-        if not self.has_level:
-            # Only differences of pressure matter: one cell is tied to zero, which changes no gradient.
-            diagonal[0, 0] += radial[0, 1]
-        rows.append(index.ravel())
-        columns.append(index.ravel())
-        values.append(diagonal.ravel())
-        matrix = sparse.csc_matrix(
-            (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape=(nz * nr, nz * nr)
-        )
-        self.solver = splu(matrix, diag_pivot_thresh=0.0, **FACTOR)
+        self.equation = PressureEquation(problem.grid, e)
         self.cell = m.a[None, :] * m.dz[:, None]
         self.no_lag = np.zeros(nz)
         self.is_stiff = bool(np.any((e.side_kind == 1) & (e.side_open < NARROW)))
         if self.is_stiff:
-            # What a unit source in each cell beside the side does to the pressure of all of those.
-            unit = np.zeros((nz * nr, nz))
-            unit[index[:, -1], np.arange(nz)] = 1.0
-            self.beside = self.solver.solve(unit)[index[:, -1]]
+            self.beside = self.equation.beside_side()
         if problem.exhaust_flow is not None:
             self.load = np.zeros((nz, nr))
-            self.load[-1, :] = np.where(e.top_kind == 1, axial[-1, :], 0.0)
+            self.load[-1, :] = np.where(e.top_kind == 1, m.a / m.dzc[-1], 0.0)
             self.response, self.flow_response = self._response(self.no_lag)
 
     def _response(self, lag: Array) -> tuple[Array, float]:
@@ -82,7 +43,7 @@ class Projection:
 
     def _solve(self, load: Array, lag: Array) -> Array:
         """Solve div grad = load, (nz, nr), with the side's faces `lag` [m] longer than they are."""
-        plain: Array = self.solver.solve(load.ravel()).reshape(load.shape)
+        plain = self.equation.solve(load)
         if lag is self.no_lag:
             return plain
         # The longer faces change one entry in each row of cells: a correction of that rank (Woodbury).
@@ -91,8 +52,7 @@ class Projection:
         change = np.zeros_like(load)
         system = np.identity(lag.size) + weaker[:, None] * self.beside
         change[:, -1] = np.linalg.solve(system, weaker * plain[:, -1])
-        correction: Array = self.solver.solve(change.ravel()).reshape(load.shape)
-        return plain - correction
+        return plain - self.equation.solve(change)
 
     def lag(self, u: Array, step: float) -> Array:
         """How much longer the side's faces are made, (nz,) [m]: not at all but for narrow openings.
@@ -118,7 +78,7 @@ class Projection:
         excess = np.empty_like(volume)
         kernels.divergence(u, w, volume, m, excess)
         phi = self._solve(-excess * self.cell / step, lag)
-        if not self.has_level:
+        if not self.equation.has_level:
             phi -= phi[0, 0]
         kernels.subtract_gradient(u, w, phi, m, e, step, 0.0, lag)
         if flow is None:

@@ -107,14 +107,18 @@ class FlowProblem:
 
     def rates(self, s: State, nu: Array) -> tuple[Array, Array, Array]:
         """Rates of change of u, v, w [m/s2], pressure gradient included; fresh arrays."""
-        k, src = self.work, self.sources
         out = np.empty_like(s.u), np.empty_like(s.v), np.empty_like(s.w)
-        kernels.momentum_rates(
-            s.u, s.v, s.w, s.p, nu, corner(nu), self.grid.metric, self.edges_at(s.duct_pressure),
-            src.radial_force, src.torque, src.axial_force,
-            k.adv_r, k.vis_r, k.adv_z, k.vis_z, k.flux_r, k.flux_z, *out,
-        )  # fmt: skip
+        self.fill_rates(s, nu, corner(nu), *out)
         return out
+
+    def fill_rates(self, s: State, nu: Array, corners: Array, out_u: Array, out_v: Array, out_w: Array) -> None:
+        """As `rates`, into the given arrays; corners: viscosity there, see `corner`."""
+        k, src = self.work, self.sources
+        kernels.momentum_rates(
+            s.u, s.v, s.w, s.p, nu, corners, self.grid.metric, self.edges_at(s.duct_pressure),
+            src.radial_force, src.torque, src.axial_force,
+            k.adv_r, k.vis_r, k.adv_z, k.vis_z, k.flux_r, k.flux_z, out_u, out_v, out_w,
+        )  # fmt: skip
 
     def divergence(self, s: State) -> Array:
         """div u - q [1/s], (nz, nr)."""

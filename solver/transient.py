@@ -1,16 +1,14 @@
-"""Unsteady flow: a two-stage linearly implicit step of second order with an exact projection.
+"""Unsteady flow: a linearly implicit step of three stages (`stages.py`), each with an exact projection.
 
-The step is the Rosenbrock W-method ROS2 (Verwer, Spee, Blom and Hundsdorfer 1999, SIAM J. Sci. Comput. 20:1456)
-with gamma = 1, whose order does not depend on the implicit operator, so that operator may be factorised by
-direction and the viscosity frozen in it; with two factors and gamma = 1 it is stable for any step in the linear
-model problem. One step needs no earlier step, so a restart or a new step size costs nothing.
+The operator of the implicit part is factorised by direction and the viscosity frozen in it, which the method's order
+allows. One step needs no earlier step, so a restart or a new step size costs nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -18,11 +16,12 @@ from swirlwright.solver import kernels
 from swirlwright.solver.eddy import SpalartAllmaras
 from swirlwright.solver.grid import Array
 from swirlwright.solver.projection import Projection
+from swirlwright.solver.stages import AFTER, EARLIER, IMPLICIT, NODES, WEIGHTS
 from swirlwright.solver.state import FlowProblem, Sources, State, corner
 
 # Explicit parts bound the step: cells crossed and radians turned in it. Measured; DEVELOPERS.md, decision 5.
-COURANT = 0.5
-TURN = 0.3
+COURANT = 1.0
+TURN = 0.7
 # Turbulent Schmidt number of the fog; 0.7 to 0.9 in free flows (Launder 1978, Topics in Applied Physics 12, memory).
 SCHMIDT = 0.7
 
@@ -62,6 +61,47 @@ class SwirlBudget:
         return {f.name: getattr(self, f.name) for f in fields(self)}
 
 
+class _Fields(NamedTuple):
+    """What moves with the flow, or its increments: views of one array, so that all of it is combined at once."""
+
+    every: Array
+    u: Array
+    w: Array
+    v: Array
+    eddy: Array
+    fog: Array
+
+    @classmethod
+    def within(cls, every: Array, parts: Sequence[Array]) -> _Fields:
+        """Views of `every` in the shapes of `parts`."""
+        views, begin = [], 0
+        for part in parts:
+            views.append(every[begin : begin + part.size].reshape(part.shape))
+            begin += part.size
+        return cls(every, *views)
+
+
+class _Scratch(NamedTuple):
+    """Arrays of a step; contents mean nothing between steps. half: the last increment of v after its first factor."""
+
+    start: Array
+    base: Array
+    increments: Array
+    half: Array
+
+    @classmethod
+    def of(cls, parts: Sequence[Array], half: Array) -> _Scratch:
+        size = sum(part.size for part in parts)
+        return cls(np.empty(size), np.empty(size), np.empty((len(WEIGHTS), size)), half)
+
+
+NO_FOG = np.empty((0, 0))
+
+
+def _moving(problem: FlowProblem, s: State) -> tuple[Array, ...]:
+    return s.u, s.w, s.v, s.eddy, s.fog if problem.has_fog else NO_FOG
+
+
 @dataclass(frozen=True)
 class Stepper:
     """Advances states of one problem; holds the factorised pressure equation.
@@ -71,11 +111,13 @@ class Stepper:
 
     problem: FlowProblem
     projection: Projection = field(repr=False)
+    scratch: _Scratch = field(repr=False)
     sources_at: Callable[[float], Sources] | None = None
 
     @classmethod
     def of(cls, problem: FlowProblem, sources_at: Callable[[float], Sources] | None = None) -> Stepper:
-        return cls(problem, Projection(problem), sources_at)
+        scratch = _Scratch.of(_moving(problem, State.at_rest(problem)), np.empty(problem.grid.shape))
+        return cls(problem, Projection(problem), scratch, sources_at)
 
     def _at(self, time: float) -> FlowProblem:
         if self.sources_at is None:
@@ -97,93 +139,61 @@ class Stepper:
 
     def advance(self, s: State, step: float, budget: SwirlBudget | None = None) -> State:
         """One step of `step` seconds; adds the step's fluxes to `budget` if there is one."""
-        first, second = self._at(s.time), self._at(s.time + step)
-        nu1 = first.viscosity(s)
-        du1, dv1, dw1 = self._increment(first, s, nu1, step, None, budget)
-        u, v, w = s.u + du1, s.v + dv1, s.w + dw1
-        lag = self.projection.lag(s.u, step)
-        phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow, lag)
-        eddy1 = self._eddy_increment(s, step, None)
-        middle = replace(s, eddy=s.eddy + eddy1, u=u, v=v, w=w, p=s.p + phi, duct_pressure=s.duct_pressure + duct)
-        du1, dw1 = u - s.u, w - s.w
-        nu2 = second.viscosity(middle)
-        du2, dv2, dw2 = self._increment(second, middle, nu2, step, (du1, dv1, dw1), budget)
-        eddy = s.eddy + 1.5 * eddy1 + 0.5 * self._eddy_increment(middle, step, eddy1)
-        u = s.u + 1.5 * du1 + 0.5 * du2
-        v = s.v + 1.5 * dv1 + 0.5 * dv2
-        w = s.w + 1.5 * dw1 + 0.5 * dw2
-        phi, duct = self.projection.apply(u, w, step, second.sources.volume, second.exhaust_flow, lag)
-        return replace(
-            middle, u=u, v=v, w=w, p=middle.p + phi, duct_pressure=middle.duct_pressure + duct, time=s.time + step,
-            fog=self._fog_after(s, nu1, middle, nu2, step), eddy=eddy,
-        )  # fmt: skip
+        start, base, increments, _ = self.scratch
+        parts = _moving(self.problem, s)
+        np.concatenate([part.ravel() for part in parts], out=start)
+        velocities = slice(s.u.size + s.w.size)
+        at = s
+        for stage, weight in enumerate(WEIGHTS):
+            problem = self._at(s.time + NODES[stage] * step)
+            k = self._increment(problem, at, step, stage)
+            if budget is not None:
+                self._add_fluxes(problem, at, k, weight * step, budget)
+            own = AFTER[stage, stage]
+            kernels.combine(1.0, start, AFTER[stage], stage, increments, base)
+            new = _Fields.within(np.empty_like(start), parts)
+            kernels.combine(1.0, start, AFTER[stage], stage + 1, increments, new.every)
+            after = self._at(s.time + (NODES[stage + 1] if stage + 1 < len(NODES) else 1.0) * step)
+            lag = self.projection.lag(at.u, IMPLICIT * step)
+            phi, duct = self.projection.apply(new.u, new.w, own * step, after.sources.volume, after.exhaust_flow, lag)
+            # Later stages build on the increment whose divergence is right.
+            np.subtract(new.every[velocities], base[velocities], out=k.every[velocities])
+            k.every[velocities] /= own
+            fog = new.fog if problem.has_fog else s.fog
+            at = State(new.u, new.v, new.w, at.p + phi, at.duct_pressure + duct, s.time, fog, new.eddy)
+        return replace(at, time=s.time + step)
 
-    def _eddy_increment(self, s: State, step: float, before: Array | None) -> Array:
-        """One stage's increment of nu~ by the same method; empty where the closure has no equation for it."""
-        closure, p = self.problem.closure, self.problem
-        if not isinstance(closure, SpalartAllmaras):
-            return s.eddy
-        rate, decay = closure.rates(s.u, s.v, s.w, s.eddy, p.sources.volume, p.grid, p.edges)
-        rate *= step
-        if before is not None:
-            rate -= 2.0 * before
-        closure.sweep(s.u, s.w, s.eddy, decay, p.grid, p.edges, step, rate)
-        return rate
+    def _increment(self, problem: FlowProblem, s: State, step: float, stage: int) -> _Fields:
+        """A stage's increment before projection: (1 - t A_r)(1 - t A_z) K = step F + earlier ones, t IMPLICIT steps."""
+        grid, edges, nu = problem.grid, problem.edges_at(s.duct_pressure), problem.viscosity(s)
+        m, corners, closure, implicit = grid.metric, corner(nu), problem.closure, IMPLICIT * step
+        k = _Fields.within(self.scratch.increments[stage], _moving(problem, s))
+        problem.fill_rates(s, nu, corners, k.u, k.v, k.w)
+        if isinstance(closure, SpalartAllmaras):
+            rate, decay = closure.rates(s.u, s.v, s.w, s.eddy, problem.sources.volume, grid, problem.edges)
+            k.eddy[:] = rate
+        if problem.has_fog:
+            kernels.scalar_rates(s.u, s.fog, s.w, nu, SCHMIDT, m, edges, k.fog)
+        kernels.combine(step, k.every, EARLIER[stage], stage, self.scratch.increments, k.every)
+        kernels.sweep_u(s.u, s.w, nu, corners, m, edges, implicit, k.u)
+        kernels.sweep_v(s.u, s.w, nu, m, edges, implicit, k.v, self.scratch.half)
+        kernels.sweep_w(s.u, s.w, nu, corners, m, edges, implicit, k.w)
+        if isinstance(closure, SpalartAllmaras):
+            closure.sweep(s.u, s.w, s.eddy, decay, grid, problem.edges, implicit, k.eddy)
+        if problem.has_fog:
+            kernels.sweep_scalar(s.u, s.w, nu, SCHMIDT, m, implicit, k.fog)
+        return k
 
-    def _fog_after(self, s: State, nu1: Array, middle: State, nu2: Array, step: float) -> Array:
-        """The fog at the end of a step by the same two stages: the flow of `s`, then that of `middle`."""
-        problem = self.problem
-        if not problem.has_fog:
-            return s.fog
-        m, e = problem.grid.metric, problem.edges
-        one, two = np.empty_like(s.fog), np.empty_like(s.fog)
-        kernels.scalar_rates(s.u, s.fog, s.w, nu1, SCHMIDT, m, e, one)
-        one *= step
-        kernels.sweep_scalar(s.u, s.w, nu1, SCHMIDT, m, step, one)
-        kernels.scalar_rates(middle.u, s.fog + one, middle.w, nu2, SCHMIDT, m, e, two)
-        two *= step
-        two -= 2.0 * one
-        kernels.sweep_scalar(middle.u, middle.w, nu2, SCHMIDT, m, step, two)
-        return s.fog + 1.5 * one + 0.5 * two
-
-    def _increment(
-        self,
-        problem: FlowProblem,
-        s: State,
-        nu: Array,
-        step: float,
-        before: tuple[Array, Array, Array] | None,
-        budget: SwirlBudget | None,
-    ) -> tuple[Array, Array, Array]:
-        """Stage increments of u, v, w before projection: (1 - step A_r)(1 - step A_z) k = step F - 2 k_before."""
-        m = problem.grid.metric
-        edges = problem.edges_at(s.duct_pressure)
-        rates = problem.rates(s, nu)
-        k_u, k_v, k_w = (step * rate for rate in rates)
-        if before is not None:
-            k_u -= 2.0 * before[0]
-            k_v -= 2.0 * before[1]
-            k_w -= 2.0 * before[2]
-        half = np.empty_like(k_v)
-        corners = corner(nu)
-        kernels.sweep_u(s.u, s.w, nu, corners, m, edges, step, k_u)
-        kernels.sweep_v(s.u, s.w, nu, m, edges, step, k_v, half)
-        kernels.sweep_w(s.u, s.w, nu, corners, m, edges, step, k_w)
-        if budget is not None:
-            self._add_fluxes(problem, s, nu, s.v + half, s.v + k_v, 0.5 * step, budget)
-        return k_u, k_v, k_w
-
-    def _add_fluxes(
-        self, problem: FlowProblem, s: State, nu: Array, v_r: Array, v_z: Array, weight: float, budget: SwirlBudget
-    ) -> None:
-        """Add one stage's effective fluxes; both stages carry half of the step."""
-        k = problem.work
+    def _add_fluxes(self, problem: FlowProblem, s: State, k: _Fields, weight: float, budget: SwirlBudget) -> None:
+        """Add one stage's effective fluxes: those of v with the implicit parts of its increment, by direction."""
+        work, nu = problem.work, problem.viscosity(s)
         kernels.swirl_fluxes(
-            s.u, v_r, v_z, s.w, nu, problem.grid.metric, problem.edges, k.adv_r, k.vis_r, k.adv_z, k.vis_z
-        )
+            s.u, s.v + IMPLICIT * self.scratch.half, s.v + IMPLICIT * k.v, s.w, nu, problem.grid.metric, problem.edges,
+            work.adv_r, work.vis_r, work.adv_z, work.vis_z,
+        )  # fmt: skip
         for name in ("adv_r", "vis_r", "adv_z", "vis_z"):
             total = getattr(budget, name)
-            total += weight * getattr(k, name)
+            total += weight * getattr(work, name)
         budget.u += weight * s.u
         budget.w += weight * s.w
         budget.volume += weight * problem.sources.volume

@@ -89,7 +89,8 @@ class Swaying:
         s = self.state(0.0)
         for _ in range(steps):
             s = stepper.advance(s, END / steps)
-        return errors(stepper.with_pressure(s), self.state(END), self.problem.grid, stepper.projection.has_level)
+        has_level = stepper.projection.equation.has_level
+        return errors(stepper.with_pressure(s), self.state(END), self.problem.grid, has_level)
 
 
 def base_of(f: MadeUp, problem: FlowProblem) -> tuple[FlowProblem, State]:
