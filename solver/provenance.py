@@ -46,6 +46,7 @@ def attributes_of(case: Case, chamber: Chamber) -> dict[str, Any]:
         "closure": case.model.closure,
         "kinematic_viscosity": case.kinematic_viscosity,
         "density": case.density,
+        "room_draught": case.air.draught,
         "chamber_radius": chamber.problem.grid.radius,
         "chamber_height": chamber.problem.grid.height,
         "chamber_width": case.chamber.width,

@@ -224,6 +224,7 @@ class AirTable(Table):
     altitude: Annotated[float, Number("m", ge=-500, le=9000)] = 0.0
     kinematic_viscosity: Annotated[float, Number("m2/s", gt=0, le=1000)] | None = None
     density: Annotated[float, Number("kg/m3", gt=0, le=1e4)] | None = None
+    draught: Annotated[float, Number("m/s", ge=0, le=10)] = 0.15  # EN ISO 7730, category B, from memory
 
 
 class Model(Table):
