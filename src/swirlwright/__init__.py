@@ -28,6 +28,8 @@ _FRONT_DOOR = {
     "report": ("swirlwright.postproc.report", "write_report"),
     "study_grids": ("swirlwright.postproc.studies", "study_grids"),
     "study_spread": ("swirlwright.postproc.studies", "study_spread"),
+    "scale": ("swirlwright.solver.scaling", "scale"),
+    "write_scaled": ("swirlwright.solver.scale_file", "write_scaled"),
     "verify": ("swirlwright.verification.run", "verify"),
 }
 

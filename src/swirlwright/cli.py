@@ -111,6 +111,26 @@ def _parser() -> argparse.ArgumentParser:
     )
     report.set_defaults(run=_report)
 
+    scale = verbs.add_parser("scale", help="a chamber of another size from one that works: duties, holes, fans, case")
+    scale.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    size = scale.add_mutually_exclusive_group(required=True)
+    size.add_argument("--height", type=_length, metavar="H", help='height of the scaled chamber: 2.5 (m) or "8 ft"')
+    size.add_argument("--factor", type=float, metavar="F", help="scaled length over original")
+    scale.add_argument(
+        "--hold",
+        choices=("velocity", "spin-up", "reynolds"),
+        default="velocity",
+        help="what stays: velocities (default), spin-up time or Reynolds number",
+    )
+    scale.add_argument(
+        "--fans", type=Path, metavar="FOLDER", help="fan files to choose from (default: the folder of the case's fans)"
+    )
+    scale.add_argument("--output", type=Path, metavar="FILE", help="scaled case (default: CASE-HEIGHTm.toml, here)")
+    scale.add_argument("--solve", action="store_true", help="then solve both and print their measures side by side")
+    scale.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    scale.add_argument("--quiet", action="store_true", help="no progress")
+    scale.set_defaults(run=_scale)
+
     verify = verbs.add_parser("verify", help="run the published checks, print computed beside published")
     verify.add_argument("names", nargs="*", metavar="NAME", help="groups or configurations (default: all)")
     verify.add_argument("--quick", action="store_true", help="only those of a few seconds, a minute in all")
@@ -119,6 +139,21 @@ def _parser() -> argparse.ArgumentParser:
     verify.add_argument("--quiet", action="store_true", help="no progress")
     verify.set_defaults(run=_verify)
     return parser
+
+
+def _length(text: str) -> float:
+    """A length of the command line: a number in m, or one with a unit."""
+    from swirlwright.solver.quantities import Number, QuantityError
+
+    length = Number("m", gt=0, le=100)
+    try:
+        return length.convert(float(text))
+    except ValueError:
+        pass
+    try:
+        return length.convert(text)
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(f"must be {error}, got {text!r}") from error
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -182,6 +217,42 @@ def _report(options: argparse.Namespace) -> int:
         return _say(f"{output}: {reason}", WRONG_INPUT)
     write_report(options.results, output)
     return _say(f"report: {output}", DONE)
+
+
+def _scale(options: argparse.Namespace) -> int:
+    from swirlwright.solver.casefile import read_case
+    from swirlwright.solver.scale_file import write_scaled
+    from swirlwright.solver.scaling import scale
+
+    case = read_case(options.case)
+    scaled = scale(case, height=options.height, factor=options.factor, hold=options.hold, fans=options.fans)
+    output = options.output or Path(scaled.case.path.name)
+    if (reason := _unwritable(output, options.case)) is not None:
+        return _say(f"{output}: {reason}", WRONG_INPUT)
+    written, copied = write_scaled(scaled, output)
+    if not options.solve:
+        _print(scaled, options.json)
+        _say_written(output, copied)
+        return DONE
+    from swirlwright.postproc.side_by_side import solve_both
+    from swirlwright.solver.progress import watcher
+
+    if not options.json:
+        print(scaled.text(), flush=True)
+    _say_written(output, copied)
+    watch = watcher(quiet=options.quiet)
+    try:
+        both = solve_both(case, written, scaled, output.with_suffix(".h5"), watch)
+    finally:
+        watch.finish()
+    _print(both, options.json)
+    return DONE if both.is_converged else NOT_PASSED
+
+
+def _say_written(output: Path, copied: list[Path]) -> None:
+    _say(f"scaled case: {output} (next: swirlwright solve {output})", DONE)
+    for path in copied:
+        _say(f"fan file copied: {path}", DONE)
 
 
 def _verify(options: argparse.Namespace) -> int:

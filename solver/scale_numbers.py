@@ -1,0 +1,204 @@
+"""The numbers of similarity of a chamber and its scaled copy: what is held, and what cannot be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from swirlwright.solver.network import AirNetwork
+from swirlwright.solver.schema import Case
+from swirlwright.solver.similarity import Factors
+
+# A number counts as held where it changes by less than this share; whole drills cost some thousandths.
+HELD = 0.01
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A number of both chambers.
+
+    Attributes
+    ----------
+    key, name, unit : str
+        key: as in the JSON object, `name_unit`.
+    original, scaled : float or None
+        SI; None where only the change is known.
+    change : float
+        Scaled over original [1].
+    note : str
+        What it means that it changes.
+    """
+
+    key: str
+    name: str
+    unit: str
+    original: float | None
+    scaled: float | None
+    change: float
+    note: str = ""
+
+    @property
+    def is_held(self) -> bool:
+        return abs(self.change - 1.0) < HELD
+
+
+def compared(case: Case, before: AirNetwork, scaled: Case, after: AirNetwork, factors: Factors) -> tuple[Compared, ...]:
+    """Return every number of similarity that the two chambers have, from their air networks alone.
+
+    Parameters
+    ----------
+    case, before : Case, AirNetwork
+        The original.
+    scaled, after : Case, AirNetwork
+    factors : Factors
+        Those that made it.
+    """
+    return tuple(_numbers(case, before, scaled, after, factors))
+
+
+def _numbers(case: Case, before: AirNetwork, scaled: Case, after: AirNetwork, factors: Factors) -> Iterator[Compared]:
+    def both(
+        key: str, name: str, unit: str, old: float | None, new: float | None, note: str = ""
+    ) -> Iterator[Compared]:
+        if old and new:
+            yield Compared(key, name, unit, old, new, new / old, note)
+
+    old, new = case.chamber, scaled.chamber
+    yield from both(
+        "aspect_ratio", "aspect ratio, height over width", "", old.height / old.width, new.height / new.width
+    )
+    yield from both(
+        "swirl_ratio_network",
+        "swirl ratio of the air network",
+        "",
+        swirl_ratio(case, before),
+        swirl_ratio(scaled, after),
+    )
+    yield from both("momentum_ratio", "momentum, jets over exhaust", "", momentum_ratio(before), momentum_ratio(after))
+    yield from both("flow_ratio", "flow, jets over exhaust", "", _flow_ratio(before), _flow_ratio(after))
+    yield from both(
+        "exhaust_speed_m_per_s", "speed in the exhaust", "m/s", _exhaust_speed(before), _exhaust_speed(after)
+    )
+    yield from both("jet_speed_m_per_s", "mean speed of the jets", "m/s", _jet_speed(before), _jet_speed(after))
+    yield Compared("spin_up_time", "spin-up time", "", None, None, factors.time)
+    yield from both(
+        "radial_reynolds_number",
+        "radial Reynolds number",
+        "",
+        _radial_reynolds(case, before),
+        _radial_reynolds(scaled, after),
+        "sets the core's share of the width",
+    )
+    yield from both(
+        "hole_reynolds_number",
+        "Reynolds number of the slowest hole",
+        "",
+        _hole_reynolds(before),
+        _hole_reynolds(after),
+        "jets spread faster below 4000",
+    )
+    if case.tubes:
+        yield Compared(
+            "relative_roughness", "roughness of tubes and holes", "", None, None, 1.0 / factors.length,
+            "over their diameter",
+        )  # fmt: skip
+    if case.fog is not None:
+        yield Compared(
+            "fog_settling", "settling of fog droplets", "", None, None, 1.0 / factors.velocity,
+            "over the air's speed; droplets stay as they are",
+        )  # fmt: skip
+        yield Compared(
+            "fog_froude_number", "fog Froude number w/sqrt(g' H)", "", None, None,
+            factors.powers(-0.5, 1.0), "heavy fog lies down below about 3",
+        )  # fmt: skip
+    inflow = inflow_speed(case, before), inflow_speed(scaled, after)
+    yield from both("side_inflow_speed_m_per_s", "mean inflow speed at the sides", "m/s", *inflow)
+    if inflow[0] and inflow[1]:
+        yield from both(
+            "draught_ratio", "room draught over that", "", case.air.draught / inflow[0], case.air.draught / inflow[1],
+            "above one half: shield the sides",
+        )  # fmt: skip
+
+
+def swirl_ratio(case: Case, network: AirNetwork) -> float | None:
+    """S = r_0 Gamma/(2 Q) at the exhaust's radius, if all torque put in left with its air [1]; None without exhaust.
+
+    Gamma = 2 pi T/(rho Q), T the torque of jets and inlet. Walls and open sides take most of it, so the solved flow's
+    is lower; similar chambers lose the same share.
+    """
+    if network.exhaust is None or network.exhaust_flow <= 0.0:
+        return None
+    torque = network.torque
+    if case.inlet is not None and network.inlet_flow > 0.0:
+        area = 2.0 * math.pi * case.model_radius * (case.inlet.to_height - case.inlet.from_height)
+        swirl = case.inlet.swirl_velocity
+        if swirl is None:
+            swirl = network.inlet_flow / area * math.tan(math.radians(case.inlet.angle or 0.0))
+        torque += network.density * network.inlet_flow * case.model_radius * swirl
+    return math.pi * network.exhaust.radius * torque / (network.density * network.exhaust_flow**2)
+
+
+def momentum_ratio(network: AirNetwork) -> float | None:
+    """Momentum flux of all jets over that of the exhaust, rho Q^2/A [1]; None where one is missing."""
+    if network.exhaust is None or network.exhaust_flow <= 0.0 or len(network.jets) == 0:
+        return None
+    return network.momentum * network.exhaust.area / (network.density * network.exhaust_flow**2)
+
+
+def inflow_speed(case: Case, network: AirNetwork) -> float | None:
+    """Mean speed of the room's air through the open sides [m/s]; None where none flows in."""
+    if case.chamber.open_area == 0.0 or network.side_flow <= 0.0:
+        return None
+    return network.side_flow / case.chamber.open_area
+
+
+def _flow_ratio(network: AirNetwork) -> float | None:
+    jets = network.supply_flow + network.room_flow
+    return jets / network.exhaust_flow if network.exhaust_flow > 0.0 else None
+
+
+def _exhaust_speed(network: AirNetwork) -> float | None:
+    return None if network.exhaust is None else network.exhaust_flow / network.exhaust.area
+
+
+def _jet_speed(network: AirNetwork) -> float | None:
+    """Momentum flux over mass flow [m/s]."""
+    return network.momentum / float(network.jets.mass_flow.sum()) if len(network.jets) else None
+
+
+def _radial_reynolds(case: Case, network: AirNetwork) -> float:
+    """Q/(2 pi H nu), as if the air came in over the full height [1]."""
+    return network.exhaust_flow / (2.0 * math.pi * case.chamber.height * case.kinematic_viscosity)
+
+
+def _hole_reynolds(network: AirNetwork) -> float | None:
+    return min((min(state.hole_reynolds) for state in network.tubes), default=None)
+
+
+def notes(case: Case, scaled: Case, factors: Factors) -> tuple[str, ...]:
+    """What else a builder should know."""
+    found = []
+    if factors.reynolds > 1.05 or factors.reynolds < 0.95:
+        share = factors.reynolds**-0.5
+        word = "narrower" if share < 1 else "wider"
+        found.append(
+            f"Reynolds numbers change by {factors.reynolds:.3g}: a core that stays laminar, of a radius like "
+            f"sqrt(nu L/V), is {word} relative to the chamber, by about {share:.2g}. So touchdown is not carried over "
+            "by itself: solve the scaled case (--solve does both)."
+        )
+        if share < 1:
+            found.append("The grid has as many cells as before; refine it if `measure` finds fewer than 8 in the core.")
+    if case.tubes:
+        found.append(
+            "The discharge coefficient is the original's, so keep the wall of a tube in hole diameters: below one "
+            "where it was below."
+        )
+    if case.exhaust is not None and case.exhaust.hub_diameter > 0.0 and scaled.exhaust is not None:
+        found.append(
+            f"The hub is kept similar, {1000 * scaled.exhaust.hub_diameter:.0f} mm: put a disc of that size into the "
+            "opening where the fan's own is smaller, or take out exhaust.hub_diameter and solve."
+        )
+    if case.run.start_from is not None:
+        found.append("run.start_from is left out: that result is a flow of the old size.")
+    return tuple(found)
