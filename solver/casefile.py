@@ -14,7 +14,7 @@ from swirlwright.solver.schema import Case, FanFile
 from swirlwright.solver.tomlfile import Document, parse_document, read_document, validate
 from swirlwright.solver.tomllines import Location
 
-__all__ = ["Case", "fan_file", "parse_case", "read_case", "read_fan_file", "to_toml", "vary"]
+__all__ = ["Case", "changed", "fan_file", "fan_texts", "parse_case", "read_case", "read_fan_file", "to_toml", "vary"]
 
 
 def read_case(path: str | Path) -> Case:
@@ -68,6 +68,17 @@ def vary(case: Case, changes: Mapping[str, Any]) -> Case:
     InputError
         If a key leads nowhere or the changed case is wrong; lines are those of the new text.
     """
+    return parse_case(to_toml(changed(case, changes)), case.path)
+
+
+def changed(case: Case, changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Plain data of a case with some keys changed as in `vary`, not yet checked.
+
+    Raises
+    ------
+    InputError
+        If a key leads nowhere.
+    """
     data = case.model_dump(mode="json", exclude_unset=True)
     for key, value in changes.items():
         *tables, last = key.split(".")
@@ -84,7 +95,7 @@ def vary(case: Case, changes: Mapping[str, Any]) -> Case:
         except (IndexError, ValueError, AttributeError, TypeError) as error:
             problem = Problem(str(case.path), 1, key, value, "leads to no key of the case")
             raise InputError([problem]) from error
-    return parse_case(to_toml(data), case.path)
+    return data
 
 
 def fan_file(case: Case, name: str) -> Path:
@@ -110,6 +121,11 @@ def fan_files(case: Case) -> dict[str, Any]:
         With every mistake in them.
     """
     return {name: read_fan_file(fan_file(case, name)).model_dump(mode="json") for _, name in _fans_named(case)}
+
+
+def fan_texts(case: Case) -> dict[str, str]:
+    """The fan files a case names, as they stand, under their names."""
+    return {name: fan_file(case, name).read_text(encoding="utf-8") for _, name in _fans_named(case)}
 
 
 def _fans_named(case: Case) -> list[tuple[Location, str]]:

@@ -187,12 +187,12 @@ def _problem(document: Document, model: type[BaseModel], location: Location, det
     return document.problem(location, allowed, value, hint)
 
 
-def _table(annotation: Any) -> type[BaseModel] | None:
+def table_in(annotation: Any) -> type[BaseModel] | None:
     """The table type inside an annotation: Table, Table | None, tuple[Table, ...]."""
     if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
         return annotation if issubclass(annotation, BaseModel) else None
     for inner in typing.get_args(annotation):
-        if (found := _table(inner)) is not None:
+        if (found := table_in(inner)) is not None:
             return found
     return None
 
@@ -203,7 +203,7 @@ def _names(model: type[BaseModel], location: Location) -> list[str]:
     for part in location:
         if isinstance(part, str) and table is not None:
             field = table.model_fields.get(part)
-            table = _table(field.annotation) if field is not None else None
+            table = table_in(field.annotation) if field is not None else None
     return list(table.model_fields) if table is not None else []
 
 
@@ -212,7 +212,7 @@ def _all_keys(model: type[BaseModel], prefix: str = "") -> dict[str, str]:
     keys: dict[str, str] = {}
     for name, field in model.model_fields.items():
         keys.setdefault(name, prefix)
-        if (inner := _table(field.annotation)) is not None:
+        if (inner := table_in(field.annotation)) is not None:
             for key, place in _all_keys(inner, f"{prefix}.{name}" if prefix else name).items():
                 keys.setdefault(key, place)
     return keys
@@ -235,7 +235,7 @@ def _filled(model: type[BaseModel], data: Any) -> Any:
         return data
     filled = dict(data)
     for name, field in model.model_fields.items():
-        table = _table(field.annotation)
+        table = table_in(field.annotation)
         if table is not None and name in filled:
             inner = filled[name]
             filled[name] = [_filled(table, x) for x in inner] if isinstance(inner, list) else _filled(table, inner)

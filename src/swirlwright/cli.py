@@ -131,6 +131,19 @@ def _parser() -> argparse.ArgumentParser:
     scale.add_argument("--quiet", action="store_true", help="no progress")
     scale.set_defaults(run=_scale)
 
+    sweep = verbs.add_parser("sweep", help="run all variants of a study, go on where it stopped, write one data set")
+    sweep.add_argument("study", type=Path, metavar="STUDY", help="study file (TOML)")
+    sweep.add_argument(
+        "--output", type=Path, metavar="FOLDER", help="folder of the sweep (default: the study's name, .sweep, here)"
+    )
+    sweep.add_argument(
+        "--workers", type=_positive, metavar="N", help="variants at a time (default: the processors of this machine)"
+    )
+    sweep.add_argument("--retry-failed", action="store_true", help="run variants again that failed")
+    sweep.add_argument("--scheduler", metavar="ADDRESS", help="dask scheduler whose workers run the variants instead")
+    sweep.add_argument("--quiet", action="store_true", help="no progress")
+    sweep.set_defaults(run=_sweep)
+
     verify = verbs.add_parser("verify", help="run the published checks, print computed beside published")
     verify.add_argument("names", nargs="*", metavar="NAME", help="groups or configurations (default: all)")
     verify.add_argument("--quick", action="store_true", help="only those of a few seconds, a minute in all")
@@ -154,6 +167,12 @@ def _length(text: str) -> float:
         return length.convert(text)
     except QuantityError as error:
         raise argparse.ArgumentTypeError(f"must be {error}, got {text!r}") from error
+
+
+def _positive(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"must be a whole number >= 1, got {text}")
+    return int(text)
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -253,6 +272,29 @@ def _say_written(output: Path, copied: list[Path]) -> None:
     _say(f"scaled case: {output} (next: swirlwright solve {output})", DONE)
     for path in copied:
         _say(f"fan file copied: {path}", DONE)
+
+
+def _sweep(options: argparse.Namespace) -> int:
+    from swirlwright.solver.progress import watcher
+    from swirlwright.solver.study_file import read_study
+
+    study = read_study(options.study)
+    from swirlwright.postproc.sweep import default_folder, sweep
+    from swirlwright.postproc.sweep_data import counted
+
+    folder = options.output or default_folder(study)
+    watch = watcher(quiet=options.quiet)
+    data = sweep(
+        study,
+        folder,
+        watch,
+        workers=options.workers,
+        retry_failed=options.retry_failed,
+        scheduler=options.scheduler,
+    )
+    number, text = counted(data)
+    watch.message(f"{text}\ndata set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'}")
+    return FAILED if number["failed"] else NOT_PASSED if number["not-converged"] else DONE
 
 
 def _verify(options: argparse.Namespace) -> int:

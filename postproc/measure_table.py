@@ -1,0 +1,147 @@
+"""The measures of a result as plain columns: name, unit, meaning, value. What a sweep's data set is made of."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from swirlwright.postproc.measures import Measures
+
+# Of the main field: the mean field of an unsteady run. Definitions are in postproc/README.md.
+FIELD = {
+    "core_radius": ("m", "core radius at mid-height"),
+    "core_velocity": ("m/s", "largest v of the core at mid-height"),
+    "max_tangential_velocity": ("m/s", "largest v of the core"),
+    "max_tangential_velocity_r": ("m", "radius of the largest v of the core"),
+    "max_tangential_velocity_z": ("m", "height of the largest v of the core"),
+    "curtain_tangential_velocity": ("m/s", "largest v of the curtain"),
+    "curtain_tangential_velocity_r": ("m", "radius of the largest v of the curtain"),
+    "curtain_tangential_velocity_z": ("m", "height of the largest v of the curtain"),
+    "peak_axial_velocity": ("m/s", "largest upward speed"),
+    "peak_axial_velocity_r": ("m", "radius of the largest upward speed"),
+    "peak_axial_velocity_z": ("m", "height of the largest upward speed"),
+    "core_pressure_deficit": ("Pa", "pressure deficit of the core, mid-height"),
+    "core_pressure_deficit_floor": ("Pa", "pressure deficit of the core, floor"),
+    "core_pressure_deficit_largest": ("Pa", "pressure deficit of the core, largest"),
+    "core_pressure_deficit_largest_z": ("m", "height of the largest pressure deficit"),
+    "core_foot_height": ("m", "foot of the core above the floor"),
+    "breakdown_height": ("m", "breakdown above the floor"),
+    "floor_layer": ("m", "thickness of the floor layer"),
+    "foot_axial_velocity": ("m/s", "mean upward speed inside the core at its foot"),
+    "swirl_ratio_at_exhaust_radius": ("1", "swirl ratio S, r_0 = exhaust radius"),
+    "swirl_ratio_at_curtain": ("1", "swirl ratio S, r_0 = 0.85 r_i"),
+    "swirl_number": ("1", "swirl number at mid-height, without pressure"),
+    "radial_reynolds_number": ("1", "radial Reynolds number, molecular"),
+    "radial_reynolds_number_effective": ("1", "radial Reynolds number, effective"),
+    "vortex_reynolds_number": ("1", "vortex Reynolds number, effective"),
+    "cells_in_core": ("1", "cells inside the core radius"),
+}
+# Of the run as a whole.
+RUN = {
+    "touchdown_share": ("1", "share of time a column stands on the floor"),
+    "touchdown_share_chance": ("1", "standard error by chance of touchdown_share"),
+    "core_to_floor_share": ("1", "share of time a core of any strength reaches the floor"),
+    "breakdown_touchdown_share": ("1", "share of time the breakdown is at the floor"),
+    "spin_up_time": ("s", "spin-up time"),
+    "swirl_sense": ("1", "sense of the swirl, +1 counterclockwise from above"),
+    "mass_imbalance": ("1", "imbalance of the budget of mass over what comes in"),
+    "angular_momentum_imbalance": ("1", "imbalance of the budget of angular momentum over what comes in"),
+    "jet_torque": ("N m", "torque of the jets"),
+    "jet_torque_delivered": ("N m", "torque of the jets that the air receives"),
+}
+# Of the air network as it agrees with the flow: name in the result's network_json, unit, meaning.
+NETWORK = {
+    "network_exhaust_flow": ("exhaust_flow_m3_per_s", "m3/s", "exhaust flow"),
+    "network_supply_flow": ("supply_flow_m3_per_s", "m3/s", "flow of the tubes fed by the plenum"),
+    "network_side_flow": ("side_flow_m3_per_s", "m3/s", "flow through the sides"),
+    "network_plenum_pressure": ("plenum_pressure_pa", "Pa", "plenum pressure above the room"),
+    "network_exhaust_pressure": ("exhaust_plane_pressure_pa", "Pa", "total pressure in the exhaust above the room"),
+    "network_jet_momentum": ("jet_momentum_n", "N", "momentum flux of the jets"),
+    "network_supply_power": ("supply_power_electrical_w", "W", "electrical power of the supply fans"),
+    "network_exhaust_power": ("exhaust_power_electrical_w", "W", "electrical power of the exhaust fans"),
+}
+WORDS = {
+    "touchdown": "touchdown: yes, marginal or no",
+    "breakdown_touchdown": "breakdown at the floor: yes, marginal or no",
+    "structure": "structure of the mean field",
+    "breakdown": "breakdown of the mean field",
+    "regime": "regime of the mean field",
+    "verdict": "the verdict with its reason",
+}
+OVER_TIME = {
+    "time_mean": "mean over time while it exists",
+    "time_std": "standard deviation over time while it exists",
+    "time_share": "share of time it exists",
+    "time_chance": "standard error by chance of the mean over time",
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """A number of every variant."""
+
+    units: str
+    long_name: str
+
+
+def columns() -> dict[str, Column]:
+    """All number columns, in their order."""
+    found = {name: Column(*spec) for name, spec in (RUN | FIELD).items()}
+    found |= {name: Column(units, words) for name, (_, units, words) in NETWORK.items()}
+    for name, (units, words) in FIELD.items():
+        for end, of_time in OVER_TIME.items():
+            found[f"{name}_{end}"] = Column("1" if end == "time_share" else units, f"{words}: {of_time}")
+    return found
+
+
+def numbers_of(m: Measures, attributes: Mapping[str, Any]) -> dict[str, float | None]:
+    """The number columns of a result.
+
+    Parameters
+    ----------
+    m : Measures
+    attributes : mapping
+        Root attributes of the same result.
+
+    Returns
+    -------
+    dict
+        SI; None where a measure does not apply.
+    """
+    scalars, v = m.field.scalars(), m.verdict
+    imbalance = {budget.quantity: budget.relative_imbalance for budget in m.budgets}
+    network = json.loads(attributes.get("network_json", "{}"))
+    found: dict[str, float | None] = {
+        "touchdown_share": v.share_standing,
+        "touchdown_share_chance": v.chance_standing,
+        "core_to_floor_share": v.share_to_floor,
+        "breakdown_touchdown_share": v.share_breakdown_at_floor,
+        "spin_up_time": m.spin_up_time,
+        "swirl_sense": m.field.swirl_sense,
+        "mass_imbalance": imbalance.get("mass"),
+        "angular_momentum_imbalance": imbalance.get("angular momentum"),
+        "jet_torque": m.torque.get("input"),
+        "jet_torque_delivered": m.torque.get("delivered"),
+    }
+    found |= {name: scalars[name] for name in FIELD}
+    found |= {name: network.get(key) for name, (key, _, _) in NETWORK.items()}
+    for name in FIELD:
+        s = m.over_time.get(name)
+        ends = (None,) * 4 if s is None else (s.mean, s.spread, s.share, s.chance)
+        found |= {f"{name}_{end}": value for end, value in zip(OVER_TIME, ends, strict=True)}
+    return found
+
+
+def words_of(m: Measures) -> dict[str, str]:
+    """The text columns of a result."""
+    v = m.verdict
+    return {
+        "touchdown": v.touchdown,
+        "breakdown_touchdown": v.breakdown_touchdown,
+        "structure": v.structure,
+        "breakdown": v.breakdown,
+        "regime": v.regime,
+        "verdict": v.sentence,
+    }

@@ -1,0 +1,179 @@
+"""From a study to its variants: the values of the parameters, the case, and the neighbour each may start from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+import numpy as np
+from pydantic import ValidationError
+
+from swirlwright.solver.case_keys import kind_of, to_plain, value_at
+from swirlwright.solver.casefile import changed, parse_case, to_toml
+from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.quantities import QuantityError
+from swirlwright.solver.schema import Case
+from swirlwright.solver.study_file import Study, between
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One point of a study.
+
+    Attributes
+    ----------
+    index : int
+        Its place in the order of the study, from 0.
+    values : dict
+        Value of each parameter by name, in SI: that of its first key, or the share.
+    case : Case or None
+        The case; None where the values make no valid one.
+    reason : str
+        Why they make none.
+    neighbour : int or None
+        The earlier variant whose field it starts from; None if it starts cold.
+    """
+
+    index: int
+    values: Mapping[str, Any]
+    case: Case | None
+    reason: str
+    neighbour: int | None
+
+
+def variants_of(study: Study) -> list[Variant]:
+    """All variants of a study, in its order: of a product the last parameter changes fastest.
+
+    Raises
+    ------
+    InputError
+        If not one of them is a valid case: the mistakes of the first.
+    """
+    points, places = _product(study) if study.sample is None else _sampled(study)
+    neighbours = _neighbours(study, places)
+    found, first_error = [], None
+    for index, point in enumerate(points):
+        values = {p.name: value[0] for p, value in zip(study.parameters, point, strict=True)}
+        try:
+            case, reason = case_of(study, point), ""
+        except InputError as error:
+            first_error = first_error or error
+            case, reason = None, _reason(error)
+        found.append(Variant(index, values, case, reason, neighbours[index]))
+    if first_error is not None and all(variant.case is None for variant in found):
+        raise first_error
+    return found
+
+
+def case_of(study: Study, point: Sequence[tuple[Any, ...]]) -> Case:
+    """The case at a point of the study.
+
+    Parameters
+    ----------
+    study : Study
+    point : sequence of tuple
+        For each parameter a value for each key it moves, SI; of a share just the one.
+
+    Raises
+    ------
+    InputError
+        If these values make no valid case.
+    """
+    base = study.base_case
+    changes = dict(study.changes)
+    shares: list[tuple[str, str, float]] = []
+    for p, values in zip(study.parameters, point, strict=True):
+        if p.of is None:
+            changes |= dict(zip(p.moved, values, strict=True))
+        else:
+            shares += [(key, p.of, values[0]) for key in p.moved]
+    named = {p.name: values[0] for p, values in zip(study.parameters, point, strict=True)}
+    for key, of, factor in [*shares, *((d.key, d.of, d.factor) for d in study.derived)]:
+        unit = named[of] if of in named else _looked_up(base, changes, of)
+        changes[key] = _multiple(base, key, factor * unit)
+    return parse_case(to_toml(changed(base, changes)), base.path)
+
+
+def _looked_up(base: Case, changes: Mapping[str, Any], path: str) -> float:
+    """A number of the changed case, whose keys need not go together yet."""
+    try:
+        return value_at(Case.model_validate(changed(base, changes)), path)
+    except (ValidationError, AttributeError, IndexError, ValueError, TypeError) as error:
+        raise InputError([Problem(str(base.path), 1, path, None, "leads to no number of this variant")]) from error
+
+
+def _multiple(base: Case, key: str, value: float) -> Any:
+    kind = kind_of(key)
+    assert kind is not None and kind.number is not None
+    plain = round(value) if kind.number.whole else float(f"{value:.12g}")
+    try:
+        return to_plain(kind, plain)
+    except QuantityError as error:
+        raise InputError([Problem(str(base.path), 1, key, plain, f"must be {error}")]) from error
+
+
+def _product(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
+    """Points of the full product and their places among the values of each parameter."""
+    points = list(product(*study.levels))
+    places = np.array(list(product(*(range(len(values)) for values in study.levels))), dtype=float)
+    return points, places
+
+
+def _sampled(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
+    """Points of a sample and their places in the unit cube."""
+    assert study.sample is not None
+    shares = _unit_sample(study.sample.method, len(study.parameters), study.sample.count, study.sample.seed)
+    points = []
+    for row in shares:
+        point = []
+        for p, levels, share in zip(study.parameters, study.levels, row, strict=True):
+            if p.range is None:
+                point.append(levels[min(int(share * len(levels)), len(levels) - 1)])
+            else:
+                point.append(between(levels, float(share), p.spacing))
+        points.append(tuple(point))
+    return points, shares
+
+
+def _unit_sample(method: str, dimensions: int, count: int, seed: int) -> np.ndarray:
+    """Points in the unit cube, (count, dimensions)."""
+    from scipy.stats import qmc
+
+    rng = np.random.default_rng(seed)
+    if method == "latin-hypercube":
+        return np.asarray(qmc.LatinHypercube(dimensions, seed=rng).random(count))
+    # The sequence is balanced in powers of two only; the head of the next one is as good as it gets.
+    return np.asarray(qmc.Sobol(dimensions, seed=rng).random_base2(math.ceil(math.log2(count))))[:count]
+
+
+def _neighbours(study: Study, places: np.ndarray) -> list[int | None]:
+    """The variant each starts from: of a product one step back along the last parameter that can, of a sample the
+    nearest earlier one.
+    """
+    if study.start == "cold":
+        return [None] * len(places)
+    return list(_steps_back(study) if study.sample is None else _nearest_earlier(places))
+
+
+def _steps_back(study: Study) -> Iterator[int | None]:
+    sizes = [len(values) for values in study.levels]
+    for place in product(*(range(size) for size in sizes)):
+        last = max((axis for axis, n in enumerate(place) if n > 0), default=None)
+        if last is None:
+            yield None
+            continue
+        back = tuple(n - (axis == last) for axis, n in enumerate(place))
+        yield int(np.ravel_multi_index(back, sizes))
+
+
+def _nearest_earlier(places: np.ndarray) -> Iterator[int | None]:
+    for n in range(len(places)):
+        yield None if n == 0 else int(np.argmin(np.sum((places[:n] - places[n]) ** 2, axis=1)))
+
+
+def _reason(error: InputError) -> str:
+    """What is wrong with a variant's case, without the lines of a text that nobody has written."""
+    return "; ".join(str(problem).split(": ", 1)[-1] for problem in error.problems)
