@@ -39,6 +39,7 @@ class FieldMeasures:
     vortex_reynolds_number: float | None = None
     core_radius: float | None = None
     core_velocity: float | None = None
+    core_circulation: float | None = None
     max_tangential_velocity: float | None = None
     max_tangential_velocity_r: float | None = None
     max_tangential_velocity_z: float | None = None
@@ -216,7 +217,7 @@ def _deficits(flow: Field, chamber: Chamber) -> dict[str, float | None]:
 
 
 def _core_values(flow: Field, chamber: Chamber, core: Core, reasons: dict[str, str]) -> dict[str, float | None]:
-    names = ("core_radius", "core_velocity", "vortex_reynolds_number", "cells_in_core")
+    names = ("core_radius", "core_velocity", "core_circulation", "vortex_reynolds_number", "cells_in_core")
     typical = core.typical(0.5 * chamber.height)
     if typical is None:
         absent = (*names, "max_tangential_velocity", "core_foot_height")
@@ -228,11 +229,12 @@ def _core_values(flow: Field, chamber: Chamber, core: Core, reasons: dict[str, s
     }
     at_mid = core.at(0.5 * chamber.height)
     if at_mid is None:
-        reasons |= dict.fromkeys(names[:3], "the core does not reach mid-height")
+        reasons |= dict.fromkeys(names[:4], "the core does not reach mid-height")
         return values
     inside = flow.r < chamber.curtain_edge
     circulation = 2.0 * math.pi * float(np.max((flow.r * flow.v)[:, inside]))
     values["core_radius"], values["core_velocity"] = at_mid
+    values["core_circulation"] = circulation
     values["vortex_reynolds_number"] = circulation / core_viscosity(flow, chamber, at_mid[0])
     return values
 

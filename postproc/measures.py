@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from swirlwright.postproc.asymmetry import Asymmetry, asymmetry_of
 from swirlwright.postproc.budgets import Budget, budgets
 from swirlwright.postproc.core import Chamber, Field
 from swirlwright.postproc.flow_numbers import FieldMeasures, measure_field, pressure_deficit
@@ -66,6 +67,8 @@ class Measures:
         Cautions of the measures, then those of the run.
     torque : dict
         Torque of the jets [N m]: input (N m U d), delivered, lost; None where there are no jets.
+    asymmetry : Asymmetry
+        What a draught and unequal tubes would do: estimates, not solved.
     """
 
     file: str
@@ -84,6 +87,7 @@ class Measures:
     chamber: Chamber
     warnings: tuple[str, ...]
     torque: dict[str, float | None]
+    asymmetry: Asymmetry
 
     def as_json(self) -> dict[str, Any]:
         """Plain values in SI for one JSON object: keys as in the measure table, the rest as name_unit."""
@@ -118,6 +122,7 @@ def measure_data(data: ResultData) -> Measures:
     judged = in_doubt(verdict(m, chamber, shares), *studies_in(data.attributes))
     spin_up, spin_up_reason = spin_up_time(*_deficit_series(data, frames, chamber))
     attributes = data.attributes
+    beside = asymmetry_of(data, chamber, m)
     torque = {name: _number(attributes, f"torque_{name}") for name in ("input", "delivered", "lost")}
     return Measures(
         file=data.path.name,
@@ -134,8 +139,11 @@ def measure_data(data: ResultData) -> Measures:
         spin_up_reason=spin_up_reason,
         budgets=budgets(data),
         chamber=chamber,
-        warnings=cautions(m, judged, chamber) + tuple(json.loads(attributes.get("warnings_json", "[]"))),
+        warnings=cautions(m, judged, chamber)
+        + beside.cautions()
+        + tuple(json.loads(attributes.get("warnings_json", "[]"))),
         torque=torque,
+        asymmetry=beside,
     )
 
 

@@ -14,7 +14,7 @@ from swirlwright.postproc.sheet import LINES, doubt_lines, doubt_text
 from swirlwright.solver.results import ResultData
 
 # What the measures' warnings begin with when they concern the verdict itself.
-MARKED = ("under-resolved", "thick floor layer", "axisymmetry doubtful")
+MARKED = ("under-resolved", "thick floor layer", "axisymmetry doubtful", "draughts", "unequal tubes")
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def more(m: Measures) -> str:
         )
     return (
         f"{text} Breakdown at the floor (touchdown in the laboratory literature): {v.breakdown_touchdown}. "
-        + " ".join(doubt_lines(v))
+        + " ".join([*doubt_lines(v), *m.asymmetry.lines()])
     )
 
 

@@ -48,6 +48,7 @@ def as_text(m: Measures) -> str:
         f"Structure: {v.structure}; breakdown: {v.breakdown}; regime: {v.regime}.",
         f"Breakdown at the floor (touchdown of the laboratory literature): {v.breakdown_touchdown}.",
         *doubt_lines(v),
+        *m.asymmetry.lines(),
         "",
         f"Run: {m.outcome}; {_ending(m)}" if m.is_converged else f"Run: {m.outcome}",
         f"Measures from: {m.field_text}; the swirl is {_sense(m)} seen from above",
@@ -179,6 +180,7 @@ def as_json(m: Measures) -> dict[str, Any]:
         "core": core,
         "core_radius": f.core_radius,
         "core_velocity_m_per_s": f.core_velocity,
+        "core_circulation_m2_per_s": f.core_circulation,
         "max_tangential_velocity": _with_place(m, "max_tangential_velocity", "core")
         | _with_place(m, "curtain_tangential_velocity", "curtain"),
         "peak_axial_velocity_m_per_s": _with_place(m, "peak_axial_velocity", "value"),
@@ -200,6 +202,7 @@ def as_json(m: Measures) -> dict[str, Any]:
         "core_to_floor_share": v.share_to_floor,
         "breakdown_touchdown": v.breakdown_touchdown,
         "breakdown_touchdown_share": v.share_breakdown_at_floor,
+        **m.asymmetry.as_json(),
         "margins": v.margins,
         "closure_spread": None if v.spread is None else asdict(v.spread),
         "grid_error": None if v.grid_study is None else asdict(v.grid_study),
@@ -213,7 +216,9 @@ def as_json(m: Measures) -> dict[str, Any]:
             for name, s in m.over_time.items()
         },
         "frames": m.n_frames,
-        "not_applicable": f.reasons | ({"spin_up_time": m.spin_up_reason} if m.spin_up_reason else {}),
+        "not_applicable": f.reasons
+        | m.asymmetry.reasons
+        | ({"spin_up_time": m.spin_up_reason} if m.spin_up_reason else {}),
         "warnings": list(m.warnings),
     }
     return _plain(found)

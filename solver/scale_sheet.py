@@ -98,7 +98,7 @@ def _duties(s: Scaled) -> Iterator[str]:
         if duty is None:
             continue
         yield f"  {name:<9}{_flow(duty.flow)} at {duty.pressure:.3g} Pa, {duty.power_air:.3g} W to the air"
-        if name == "exhaust":
+        if name == "exhaust" and choices:
             yield f"  {'':<9}(as the original's; the way to a fan of another size than the opening comes on top below)"
         chosen = choices[0] if choices and choices[0].serves else None
         if chosen is not None and chosen.power_electrical is not None:
