@@ -69,6 +69,7 @@ WORDS = {
     "breakdown": "breakdown of the mean field",
     "regime": "regime of the mean field",
     "verdict": "the verdict with its reason",
+    "cautions": "cautions of the measures and of the run, a line each",
 }
 OVER_TIME = {
     "time_mean": "mean over time while it exists",
@@ -144,4 +145,5 @@ def words_of(m: Measures) -> dict[str, str]:
         "breakdown": v.breakdown,
         "regime": v.regime,
         "verdict": v.sentence,
+        "cautions": "\n".join(m.warnings),
     }

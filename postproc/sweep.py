@@ -192,6 +192,8 @@ class _Tally:
     def tell(self, running: int) -> None:
         done = self._counts.total()
         minutes = (time.monotonic() - self._began) / 60
-        others = [f"{self._counts[name]} {name}" for name in ("not-converged", "refused", "failed")]
+        others = [
+            f"{self._counts[name]} {name}" for name in ("not-converged", "refused", "failed") if self._counts[name]
+        ]
         rate = f"{done / minutes:.3g} a minute" if done else "no rate yet"
-        self._watch.update(float(done), ", ".join([f"{done} done", f"{running} running", *others, rate]))
+        self._watch.update(float(done), ", ".join([f"{done} ended", f"{running} running", *others, rate]))

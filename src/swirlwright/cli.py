@@ -293,8 +293,13 @@ def _sweep(options: argparse.Namespace) -> int:
         scheduler=options.scheduler,
     )
     number, text = counted(data)
-    watch.message(f"{text}\ndata set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'}")
-    return FAILED if number["failed"] else NOT_PASSED if number["not-converged"] else DONE
+    text += f"\ndata set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'}"
+    if number["failed"]:
+        return _say(f"{text}\n--retry-failed runs the failed ones again", FAILED)
+    if number["not-converged"]:
+        return _say(text, NOT_PASSED)
+    watch.message(text)
+    return DONE
 
 
 def _verify(options: argparse.Namespace) -> int:
