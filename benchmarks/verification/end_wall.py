@@ -63,7 +63,7 @@ def cylinder(height: float, reynolds: float, cells: int, start: State | None = N
     """Steady flow on `cells` by `cells` * height cells, finer at the walls."""
     grid = Grid(wall_faces(1.0, cells, 1.0, False), wall_faces(height, round(cells * height), 1.0, True))
     problem = laminar(grid, walls(grid, bottom_v=grid.r), 1.0 / reynolds)
-    found = solve_steady(problem, start or State.at_rest(problem), tolerance=1e-9, max_iterations=80)
+    found = solve_steady(problem, start or State.at_rest(problem), tolerance=1e-11, max_iterations=80)
     if not found.is_converged:
         raise ArithmeticError(f"no steady flow at H/R {height:g}, Re {reynolds:g}: residual {found.residual:.1e}")
     return problem, found.state
