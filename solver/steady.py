@@ -305,12 +305,13 @@ def _newton(
     record: list[SteadyStep] = []
     best, best_at = size, 0
     precondition, linear = None, 0
-    is_close = False
+    was_met = size < tolerance
     for iteration in range(1, max_iterations + 1):
         # One step more once the tolerance is met: a test of stability has to see what is below it.
-        if is_close or not np.isfinite(size) or iteration - best_at > PATIENCE:
+        is_met = size < tolerance
+        if (is_met and was_met) or not np.isfinite(size) or iteration - best_at > PATIENCE:
             break
-        is_close = size < tolerance
+        was_met = is_met
         if precondition is None or linear > KEPT_FOR:
             precondition = equations.preconditioner(k.unpack(x, start), step)
         d, linear = equations.solve_linear(x, r, step, precondition, LINEAR)
