@@ -158,13 +158,12 @@ def _length(text: str) -> float:
     """A length of the command line: a number in m, or one with a unit."""
     from swirlwright.solver.quantities import Number, QuantityError
 
-    length = Number("m", gt=0, le=100)
     try:
-        return length.convert(float(text))
+        given: float | str = float(text)
     except ValueError:
-        pass
+        given = text
     try:
-        return length.convert(text)
+        return Number("m", gt=0, le=100).convert(given)
     except QuantityError as error:
         raise argparse.ArgumentTypeError(f"must be {error}, got {text!r}") from error
 

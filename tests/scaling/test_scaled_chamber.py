@@ -84,7 +84,12 @@ def test_every_dimension_scales_with_its_unit() -> None:
     wall_thickness = 0.001
     roughness = 1e-6
     feed = "room"
-    rows = [{hole_diameter = 0.004, heights = [0.1, 0.3], aim = 20, discharge_coefficient = 0.6, discharge_source = "x"}]
+    [[tubes.rows]]
+    hole_diameter = 0.004
+    heights = [0.1, 0.3]
+    aim = 20
+    discharge_coefficient = 0.6
+    discharge_source = "x"
     [run]
     mode = "transient"
     time_limit = 60
@@ -210,7 +215,7 @@ def test_wide_holes_become_more_holes_of_the_same_area(table_top: Case) -> None:
 
 
 def test_chosen_bores_feed_as_evenly(table_top: Case) -> None:
-    """The network of the scaled case has jet speeds that deviate no more than the original's, or two hundredths more."""
+    """Jet speeds of the scaled network deviate as little as the original's, or by two hundredths of that more."""
     for factor in (0.5, 2.0, 25 / 6):
         scaled = scale(table_top, factor=factor)
         now, was = scaled.network.tubes[0].unevenness, scaled.original_network.tubes[0].unevenness
