@@ -12,10 +12,11 @@ from swirlwright.postproc.studies import solve_variants
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.scaling import Scaled
 from swirlwright.solver.schema import Case
-from swirlwright.solver.similarity import Factors
 
-# Powers of length and velocity by the unit of a line of the sheet; Reynolds numbers have both.
+# Powers of length and velocity by the unit of a line of the sheet; Reynolds numbers have both, those on an eddy
+# viscosity none, since that goes with velocity times length.
 POWERS = {"mm": (1, 0), "m/s": (0, 1), "Pa": (0, 2)}
+EDDIES = ("mixing-length", "spalart-allmaras")
 
 
 @dataclass(frozen=True)
@@ -112,16 +113,18 @@ def side_by_side(scaled: Scaled, original: Measures, copy: Measures) -> SideBySi
     old, new = (m.field.scalars() | {"touchdown_share": m.verdict.share_standing} for m in (original, copy))
     table = (*LINES, ("touchdown_share", "share of time that a column stands", "%", 100.0, ".0f"))
     lines = tuple(
-        Line(name, words, unit, per_si, form, old[name], new[name], _foretold(name, unit, scaled.factors))
+        Line(name, words, unit, per_si, form, old[name], new[name], _foretold(name, unit, scaled))
         for name, words, unit, per_si, form in table
     )
     return SideBySide(scaled, original, copy, lines)
 
 
-def _foretold(name: str, unit: str, factors: Factors) -> float:
-    if name.split("_")[0] in ("radial", "vortex"):
-        return factors.reynolds
-    return factors.powers(*POWERS.get(unit, (0, 0)))
+def _foretold(name: str, unit: str, scaled: Scaled) -> float:
+    if name == "radial_reynolds_number":
+        return scaled.factors.reynolds
+    if name in ("radial_reynolds_number_effective", "vortex_reynolds_number"):
+        return 1.0 if scaled.case.model.closure in EDDIES else scaled.factors.reynolds
+    return scaled.factors.powers(*POWERS.get(unit, (0, 0)))
 
 
 def solve_both(case: Case, written: Case, scaled: Scaled, result: Path, watch: Watch = SILENT) -> SideBySide:
