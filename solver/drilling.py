@@ -50,8 +50,8 @@ class TubeChange:
     ----------
     tubes : int
     original_bore, similar_bore, bore : float
-    original_unevenness, unevenness : float
-        Standard deviation of the jet speeds over their mean [1].
+    original_unevenness, unevenness : float, float or None
+        Standard deviation of the jet speeds over their mean; None where the tube is kept similar [1].
     is_as_even : bool
         Whether a bore was found that feeds as evenly as the original.
     """
@@ -61,7 +61,7 @@ class TubeChange:
     similar_bore: float
     bore: float
     original_unevenness: float
-    unevenness: float
+    unevenness: float | None
     is_as_even: bool
 
 

@@ -191,8 +191,8 @@ def notes(case: Case, scaled: Case, factors: Factors) -> tuple[str, ...]:
             found.append("The grid has as many cells as before; refine it if `measure` finds fewer than 8 in the core.")
     if case.tubes:
         found.append(
-            "The discharge coefficient is the original's, so keep the wall of a tube in hole diameters: below one "
-            "where it was below."
+            "The discharge coefficient is the original's, so the wall of a tube is kept in hole diameters: pipes with "
+            "thicker walls hold other coefficients, where a wall is as thick as its holes are wide."
         )
     if case.exhaust is not None and case.exhaust.hub_diameter > 0.0 and scaled.exhaust is not None:
         found.append(

@@ -128,8 +128,8 @@ def _drilling(s: Scaled) -> Iterator[str]:
         yield (
             f"      the narrowest that feeds as evenly: jet speeds deviate by {100 * tube.unevenness:.2g} %, in the"
             f" original by {100 * tube.original_unevenness:.2g} %"
-            if tube.is_as_even
-            else "      kept similar: no bore up to 1.6 times as wide feeds as evenly as the original"
+            if tube.unevenness is not None
+            else "      kept similar: no bore up to 1.6 times as wide feeds as evenly, or there is no room for it"
         )
         yield f"      wall {1000 * entries[tube.tubes - 1].wall_thickness:.4g} mm or thinner"
     if s.holes:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,12 @@ from swirlwright.solver.tomlfile import parse_document
 
 # Largest factor either way; beyond, the schema's ranges and common sense end anyway.
 MOST = 100.0
+# Walls of tubes, in steps of [m].
+WALL = 1e-4
+# Rounding holes moves the plenum's pressure by some per cent; beyond this factor it is left similar.
+MOST_ADJUSTED = 3.0
+# Highest plenum pressure that a case may have [Pa].
+HIGHEST = 2e4
 
 
 @dataclass(frozen=True)
@@ -111,9 +118,10 @@ def scale(
     data = similar_case(case, factors)
     data["title"] = f"{case.title[:250]}, scaled to {case.chamber.height * factors.length:.4g} m"
     _give_duties(case, before, factors, data)
-    holes, tubes = _make_drillable(case, before, factors, data)
     folder = fans if fans is not None else own_fans(case)
     path = _path(case, factors, folder)
+    holes, tubes = _make_drillable(case, before, factors, data)
+    tubes = _fitted(case, data, path, factors, tubes)
     _hold_momentum(case, before, factors, data, path)
     plain = _checked(case, data, path, factors)
     network = solve_network(plain)
@@ -212,7 +220,9 @@ def _make_drillable(
             viscosity=case.kinematic_viscosity,
         )
         table["inner_diameter"] = bore
-        table["wall_thickness"] = rounded(max(round(table["wall_thickness"], 4), 1e-4))
+        # In hole diameters, since that sets the discharge; rounded down, so that what just fits still does.
+        wall = entry.wall_thickness * min(hole.diameter / hole.original_diameter for hole in holes[-len(entry.rows) :])
+        table["wall_thickness"] = rounded(math.floor(min(wall, table["wall_thickness"]) / WALL) * WALL or wall)
         bores.append(
             TubeChange(
                 number + 1,
@@ -220,11 +230,25 @@ def _make_drillable(
                 similar_bore,
                 bore,
                 original.unevenness,
-                original.unevenness if state is None else state.unevenness,
+                None if state is None else state.unevenness,
                 is_as_even,
             )
         )
     return tuple(holes), tuple(bores)
+
+
+def _fitted(
+    case: Case, data: dict[str, Any], path: Path, factors: Factors, tubes: tuple[TubeChange, ...]
+) -> tuple[TubeChange, ...]:
+    """The tubes, kept similar where the wider ones that feed evenly find no room."""
+    try:
+        _checked(case, data, path, factors)
+    except InputError:
+        for table, tube in zip(data["tubes"], tubes, strict=True):
+            table["inner_diameter"] = tube.similar_bore
+        _checked(case, data, path, factors)
+        return tuple(replace(t, bore=t.similar_bore, unevenness=None, is_as_even=False) for t in tubes)
+    return tubes
 
 
 def _hold_momentum(case: Case, before: AirNetwork, factors: Factors, data: dict[str, Any], path: Path) -> None:
@@ -243,7 +267,16 @@ def _hold_momentum(case: Case, before: AirNetwork, factors: Factors, data: dict[
         data["supply"]["pressure"] = pressure
         return solve_network(_checked(case, data, path, factors))
 
-    found = brenth(lambda p: network(p).momentum / target - 1.0, 0.2 * guess, 5.0 * guess, xtol=1e-10 * guess)
+    def excess(pressure: float) -> float:
+        try:
+            return network(pressure).momentum / target - 1.0
+        except InputError:  # too little pressure to blow at all
+            return -1.0
+
+    low, high = guess / MOST_ADJUSTED, min(guess * MOST_ADJUSTED, HIGHEST)
+    found = guess
+    if excess(low) < 0.0 < excess(high):
+        found = brenth(excess, low, high, xtol=1e-10 * guess)
     data["supply"]["pressure"] = rounded(found)
     if given is not None:
         flow = network(found).supply_flow
