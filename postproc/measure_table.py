@@ -13,6 +13,7 @@ from swirlwright.postproc.measures import Measures
 FIELD = {
     "core_radius": ("m", "core radius at mid-height"),
     "core_velocity": ("m/s", "largest v of the core at mid-height"),
+    "core_circulation": ("m2/s", "2 pi times the largest r v inside the curtain"),
     "max_tangential_velocity": ("m/s", "largest v of the core"),
     "max_tangential_velocity_r": ("m", "radius of the largest v of the core"),
     "max_tangential_velocity_z": ("m", "height of the largest v of the core"),

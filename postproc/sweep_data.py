@@ -15,7 +15,7 @@ import numpy as np
 import xarray as xr
 
 from swirlwright import __version__
-from swirlwright.postproc.measure_table import WORDS, columns
+from swirlwright.postproc.measure_table import FIELD, WORDS, columns
 from swirlwright.postproc.sweep_store import Record, Run, write_whole
 from swirlwright.solver.casefile import fan_texts
 from swirlwright.solver.errors import InputError
@@ -32,7 +32,7 @@ OF_THE_RUN = {
     "case_key": "name of its record and result in the sweep's folder",
 }
 # Measures of the cold reruns, beside those of the runs from a neighbour.
-COLD_NUMBERS = ("touchdown_share", "core_radius", "core_velocity", "core_foot_height", "breakdown_height")
+COLD_NUMBERS = ("touchdown_share", *FIELD)
 COLD_WORDS = ("touchdown", "structure", "regime")
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, PrivateAttr
+from pydantic import BeforeValidator, Field, PrivateAttr
+from pydantic_core import PydanticCustomError
 
 from swirlwright.solver.case_keys import KeyKind, kind_of, number_at, to_plain
 from swirlwright.solver.casefile import read_case
@@ -18,7 +20,15 @@ from swirlwright.solver.tomlfile import Document, read_document, validate
 from swirlwright.solver.tomllines import Location
 
 MOST_VARIANTS = 10_000
-Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
+
+
+def _as_name(value: object) -> str:
+    if not isinstance(value, str) or re.fullmatch("[a-z][a-z0-9_]{0,59}", value) is None:
+        raise PydanticCustomError("name", "must be small letters, digits and _, a letter first")
+    return value
+
+
+Name = Annotated[str, BeforeValidator(_as_name)]
 Whole = Annotated[int, Number(ge=1, le=MOST_VARIANTS, whole=True)]
 
 
@@ -170,7 +180,7 @@ def _fixed(study: Study) -> Iterator[Finding]:
     """Read `fixed`, nested or with quoted dotted keys, into the study's changes."""
     for location, key, value in _flat(study.fixed, ("fixed",), ""):
         if (kind := kind_of(key)) is None:
-            yield Finding(location, "leads to no key of a case", None)
+            yield Finding(location, "leads to no key of a case that holds a value")
             continue
         try:
             study._changes[key] = to_plain(kind, value)
@@ -193,7 +203,7 @@ def _parameter_findings(study: Study, parameter: Parameter, at: Location) -> Ite
     for n, key in enumerate(parameter.moved):
         place = (*at, "key") if parameter.key is not None else (*at, "keys", n)
         if (kind := kind_of(key)) is None:
-            yield Finding(place, "leads to no key of a case", key)
+            yield Finding(place, "leads to no key of a case that holds a value", key)
         elif parameter.of is not None and kind.number is None:
             yield Finding(place, "must be a key with a number, since it is a share of another", key)
     if (not parameter.values) == (parameter.range is None):
@@ -269,7 +279,10 @@ def between(ends: Any, share: float, spacing: str) -> tuple[Any, ...]:
 
 def _set_twice(study: Study) -> Iterator[Finding]:
     places: list[tuple[str, Location]] = [(key, ("fixed",)) for key in study.changes]
-    places += [(key, ("parameters", n)) for n, p in enumerate(study.parameters) for key in p.moved]
+    for n, p in enumerate(study.parameters):
+        places += [
+            (key, ("parameters", n, *(("key",) if p.key is not None else ("keys", i)))) for i, key in enumerate(p.moved)
+        ]
     places += [(d.key, ("derived", n, "key")) for n, d in enumerate(study.derived)]
     seen: set[str] = set()
     for key, place in places:
