@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
@@ -57,7 +58,7 @@ class ClusterPool:
             client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
             raise ClusterError(f"--scheduler {address}: no scheduler answers there ({error})") from None
-        with client, client.as_current():
+        with _silenced(), client, client.as_current():
             workers = client.nthreads()
             # Those that fail here will say so with their variants.
             wait([client.submit(_compile, tuple(closures), workers=[name], pure=False) for name in workers])
@@ -80,7 +81,9 @@ class ClusterPool:
     def ended(self) -> Iterator[tuple[str, Record]]:
         time.sleep(POLL_SECONDS)
         if self._client.status != "running":
-            raise ClusterError(f"--scheduler {self._address}: does not answer any more; finished variants are kept")
+            raise ClusterError(
+                f"--scheduler {self._address}: is gone; finished variants are kept in {self._store.folder}"
+            )
         for key, (future, task) in list(self._futures.items()):
             if not future.done():
                 continue
@@ -94,12 +97,28 @@ class ClusterPool:
                 error = future.exception()
                 yield key, Record("failed", f"on the cluster: {type(error).__name__}: {error}".replace("\n", "; "))
             else:
-                raise ClusterError(f"--scheduler {self._address}: dropped a variant; finished variants are kept")
+                raise ClusterError(
+                    f"--scheduler {self._address}: is gone; finished variants are kept in {self._store.folder}"
+                )
 
     def stop(self) -> None:
         if self._futures and self._client.status == "running":
             self._client.cancel([future for future, _ in self._futures.values()])
         self._futures = {}
+
+
+@contextmanager
+def _silenced() -> Iterator[None]:
+    """Without dask's own words on lost connections, stack traces among them: the sweep says what is the matter."""
+    loggers = [logging.getLogger(name) for name in ("distributed", "distributed.client", "tornado.application")]
+    levels = [logger.level for logger in loggers]
+    for logger in loggers:
+        logger.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
+    finally:
+        for logger, level in zip(loggers, levels, strict=True):
+            logger.setLevel(level)
 
 
 def _compile(closures: Sequence[str]) -> None:
