@@ -51,6 +51,11 @@ RUN = {
     "angular_momentum_imbalance": ("1", "imbalance of the budget of angular momentum over what comes in"),
     "jet_torque": ("N m", "torque of the jets"),
     "jet_torque_delivered": ("N m", "torque of the jets that the air receives"),
+    "inflow_speed": ("m/s", "mean speed of the inflow through the open share of the sides"),
+    "draught_ratio": ("1", "the room's draught over inflow_speed"),
+    "column_offset": ("m", "estimated offset of the column, tubes as built"),
+    "column_offset_one_blocked": ("m", "estimated offset of the column with one tube blocked"),
+    "hole_count": ("1", "holes of all tubes"),
 }
 # Of the air network as it agrees with the flow: name in the result's network_json, unit, meaning.
 NETWORK = {
@@ -126,6 +131,11 @@ def numbers_of(m: Measures, attributes: Mapping[str, Any]) -> dict[str, float | 
         "angular_momentum_imbalance": imbalance.get("angular momentum"),
         "jet_torque": m.torque.get("input"),
         "jet_torque_delivered": m.torque.get("delivered"),
+        "inflow_speed": m.asymmetry.inflow_speed,
+        "draught_ratio": m.asymmetry.draught_ratio,
+        "column_offset": m.asymmetry.offset,
+        "column_offset_one_blocked": m.asymmetry.offset_one_blocked,
+        "hole_count": sum(len(tube["holes"]) for tube in network.get("tubes", ())),
     }
     found |= {name: scalars[name] for name in FIELD}
     found |= {name: network.get(key) for name, (key, _, _) in NETWORK.items()}

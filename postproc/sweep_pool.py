@@ -76,4 +76,4 @@ class LocalPool:
 
 def cores() -> int:
     """Processors this process may use."""
-    return len(os.sched_getaffinity(0))
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

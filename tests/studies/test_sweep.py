@@ -18,6 +18,8 @@ from small_study import STUDY, write_study
 
 import swirlwright
 from swirlwright import cli
+from swirlwright.postproc.flow_numbers import FieldMeasures
+from swirlwright.postproc.measure_table import FIELD
 from swirlwright.postproc.measures import measure
 from swirlwright.postproc.sweep_data import counted, hysteresis
 from swirlwright.solver.errors import InputError
@@ -89,6 +91,11 @@ def test_a_variant_is_what_solve_and_measure_give(undisturbed: Path, tmp_path: P
         assert row[name].item() == pytest.approx(np.nan if value is None else value, rel=0, abs=0, nan_ok=True), name
     assert row["touchdown"].item() == m.verdict.touchdown
     assert row["verdict"].item() == m.verdict.sentence
+
+
+def test_every_scalar_measure_has_its_column() -> None:
+    """The data set misses no plain number of a field's measures, and makes up none."""
+    assert set(FIELD) == set(FieldMeasures().scalars())
 
 
 def test_the_table_says_the_same(undisturbed: Path) -> None:
