@@ -106,7 +106,10 @@ class Attempt:
         if code == 0:
             data = json.loads((self.scratch / "answer.json").read_text())
             return Record(**data, seconds=seconds)
-        return Record("failed", _why(code, self.scratch / "errors.txt"), seconds=seconds)
+        reason, limit = _why(code, self.scratch / "errors.txt"), self.task.memory_limit
+        # Compiled code that is refused memory may crash instead of saying so.
+        reason += "" if limit is None else f" (under a memory limit of {limit / 1e9:g} GB)"
+        return Record("failed", reason, seconds=seconds)
 
 
 def _lay_out(task: Task, scratch: Path) -> None:

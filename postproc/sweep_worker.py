@@ -5,6 +5,7 @@ FOLDER holds order.json and the case; answer.json is written there. Nothing heav
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import resource
@@ -26,11 +27,8 @@ def main(scratch: Path) -> int:
         if limit is not None:
             resource.setrlimit(resource.RLIMIT_AS, (int(limit), int(limit)))
         answer = _solved(scratch / order["case"])
-    except MemoryError:
-        stated = "" if limit is None else f", its memory limit is {limit / 1e9:g} GB"
-        answer = {"status": "failed", "reason": f"ran out of memory{stated}"}
     except Exception as error:
-        answer = _told(error, scratch)
+        answer = _starved(limit) if _is_hunger(error) else _told(error, scratch)
     (scratch / "answer.json").write_text(json.dumps(answer, allow_nan=False))
     return 0
 
@@ -70,6 +68,20 @@ def _solved(path: Path) -> dict[str, Any]:
         "numbers": numbers_of(measures, data.attributes),
         "words": words_of(measures),
     }
+
+
+def _is_hunger(error: Exception) -> bool:
+    """Whether it is for want of memory; SuperLU says so in a RuntimeError."""
+    return (
+        isinstance(error, MemoryError)
+        or (isinstance(error, OSError) and error.errno == errno.ENOMEM)
+        or "MALLOC fails" in str(error)
+    )
+
+
+def _starved(limit: float | None) -> dict[str, Any]:
+    stated = "" if limit is None else f", its memory limit is {limit / 1e9:g} GB"
+    return {"status": "failed", "reason": f"ran out of memory{stated}"}
 
 
 def _told(error: Exception, scratch: Path) -> dict[str, Any]:

@@ -191,7 +191,7 @@ def test_a_starving_variant_fails_and_the_others_go_on(tmp_path: Path) -> None:
     study = write_study(tmp_path, several(values, 'memory_limit = "650 MB"'))
     data = swirlwright.sweep(study, tmp_path / "out", workers=1)
     assert data["status"].values.tolist() == ["failed", "done"]
-    assert data["reason"].values[0] == "ran out of memory, its memory limit is 0.65 GB"
+    assert "memory limit" in data["reason"].values[0]
 
 
 @pytest.mark.slow
