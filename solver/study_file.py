@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -237,10 +237,9 @@ def _levels_of(study: Study, parameter: Parameter, at: Location) -> tuple[tuple[
         if len(parts) != len(kinds):
             wrong.append(Finding(place, f"must be one value, or a list of {len(kinds)}, one for each key", value))
             continue
-        try:
-            plain = tuple(to_plain(kind, part) for kind, part in zip(kinds, parts, strict=True) if kind is not None)
-        except QuantityError as error:
-            wrong.append(Finding(place, f"must be {error}", value))
+        plain, mistakes = _plain_parts(kinds, parts, place, is_list=parts is value)
+        if mistakes:
+            wrong += mistakes
             continue
         if any(plain[0] == other[0] for other in found):
             wrong.append(Finding(place, "must differ, in its first key, from the values before it", value))
@@ -248,6 +247,19 @@ def _levels_of(study: Study, parameter: Parameter, at: Location) -> tuple[tuple[
     if parameter.range is None or wrong:
         return tuple(found), wrong
     return _ranged(parameter, found, at, is_sampled=study.sample is not None)
+
+
+def _plain_parts(
+    kinds: Sequence[KeyKind | None], parts: Sequence[Any], place: Location, *, is_list: bool
+) -> tuple[tuple[Any, ...], list[Finding]]:
+    """One value in SI for each key, or what is wrong with the first that is none."""
+    found = []
+    for k, (kind, part) in enumerate(zip(kinds, parts, strict=True)):
+        try:
+            found.append(part if kind is None else to_plain(kind, part))
+        except QuantityError as error:
+            return (), [Finding((*place, k) if is_list else place, f"must be {error}", part)]
+    return tuple(found), []
 
 
 def _ranged(
