@@ -225,6 +225,7 @@ class AirTable(Table):
     kinematic_viscosity: Annotated[float, Number("m2/s", gt=0, le=1000)] | None = None
     density: Annotated[float, Number("kg/m3", gt=0, le=1e4)] | None = None
     draught: Annotated[float, Number("m/s", ge=0, le=10)] = 0.15  # EN ISO 7730, category B, from memory
+    room_volume: Annotated[float, Number("m3", gt=0, le=1e7)] | None = None
 
 
 class Model(Table):
@@ -365,6 +366,7 @@ class FanFile(Table):
     power: Annotated[float, Number("W", gt=0, le=1e6)] | None = None
     voltage: Annotated[float, Number("V", gt=0, le=1000)] | None = None
     current: Annotated[float, Number("A", gt=0, le=1000)] | None = None
+    sound_level: Annotated[float, Number("dB", ge=0, le=150)] | None = None
 
     @property
     def electrical_power(self) -> float | None:
