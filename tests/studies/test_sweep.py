@@ -173,6 +173,7 @@ def several(values: str, limits: str) -> str:
     return f'{head}[[parameters]]\nname = "what"\nkeys = [{keys}]\nvalues = [{values}]\n'
 
 
+@pytest.mark.slow
 def test_a_hanging_variant_fails_and_the_others_go_on(tmp_path: Path) -> None:
     """Past its time limit a variant is `failed` with the reason, its process ended; an invalid one is `refused`."""
     values = '[1e4, "transient", 16, 24, 0], [0.1, "transient", 16, 24, 0], [0.2, "transient", 16, 24, 0.2]'
@@ -185,6 +186,7 @@ def test_a_hanging_variant_fails_and_the_others_go_on(tmp_path: Path) -> None:
     assert children(os.getpid()) == []
 
 
+@pytest.mark.slow
 def test_a_starving_variant_fails_and_the_others_go_on(tmp_path: Path) -> None:
     """A variant on a grid too fine for its memory limit is `failed` with the reason; one on a coarse grid is done."""
     values = '[0.2, "steady", 500, 700, 0], [0.1, "transient", 16, 24, 0]'
