@@ -6,6 +6,7 @@ import platform
 from importlib.metadata import version
 from itertools import groupby
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 from markupsafe import Markup
@@ -61,17 +62,21 @@ def _texts(check: Check) -> tuple[str, str, str, str, str]:
     )
 
 
+# Letters in a line of a legend: longer sources would push the axes off the figure.
+LEGEND = 34
+
+
 @styled
 def drawn(picture: Picture) -> Figure:
     """Computed curves as lines, what comes from outside as open points."""
     figure = Figure(figsize=(PAGE_WIDTH * 0.78, 2.3), layout="constrained")
     ax = figure.subplots()
     for k, curve in enumerate(picture.curves):
-        ax.plot(curve.x, curve.y, color=INKS[k % 5], linestyle=DASHES[k % 5], label=curve.label)
+        ax.plot(curve.x, curve.y, color=INKS[k % 5], linestyle=DASHES[k % 5], label=fill(curve.label, LEGEND))
     for k, points in enumerate(picture.points):
         ax.plot(
             points.x, points.y, linestyle="", marker=MARKERS[k % 5], markerfacecolor="none", markersize=4.5,
-            color=INKS[(k + 1) % 5], label=points.label,
+            color=INKS[(k + 1) % 5], label=fill(points.label, LEGEND),
         )  # fmt: skip
     ax.set_xlabel(picture.x_label)
     ax.set_ylabel(picture.y_label)
