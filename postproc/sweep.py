@@ -98,6 +98,16 @@ def run_variants(
 ) -> tuple[list[Run], dict[int, Record]]:
     """Run the variants that the store has no record of.
 
+    Parameters
+    ----------
+    variants : sequence of Variant
+        The place of each is its index.
+    rules : Rules
+    store : Store
+        An opened folder.
+    watch, workers, scheduler
+        As in `sweep`.
+
     Returns
     -------
     runs : list of Run
