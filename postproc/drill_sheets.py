@@ -1,0 +1,311 @@
+"""What the workshop gets: one PDF at true size, the hole table as CSV, parts, power and cautions."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from textwrap import wrap
+from typing import Any, Literal
+
+from matplotlib import rc_context
+
+from swirlwright.postproc.cautions import LAST_WORD, Caution, cautions
+from swirlwright.postproc.drawing import STYLE
+from swirlwright.postproc.paper import INCHES, MILLIMETRES, Book, Flow, Unit
+from swirlwright.postproc.parts import Part, parts_of
+from swirlwright.postproc.plan_pages import add_cutouts, add_plan, sense
+from swirlwright.postproc.power import Power, fan_files_of, power_json, power_of
+from swirlwright.postproc.template import Cutout, TubeTemplate, cutouts, templates
+from swirlwright.postproc.template_pages import add_template, tubes_text
+from swirlwright.postproc.workshop_words import fan_rows, load_lines, power_lines, room_line, sound_line
+from swirlwright.solver.network import solve_network
+from swirlwright.solver.schema import Case
+from swirlwright.solver.supply import refusal
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """What `drill` found and wrote.
+
+    Attributes
+    ----------
+    case : Case
+    pdf, csv : Path
+        As written.
+    templates : tuple of TubeTemplate
+    cutouts : tuple of Cutout
+    parts : tuple of Part
+    power : Power
+    cautions : tuple of Caution
+    pages : int
+        Of the PDF.
+    unit : Unit
+        Of lengths on paper and in the CSV.
+    """
+
+    case: Case
+    pdf: Path
+    csv: Path
+    templates: tuple[TubeTemplate, ...]
+    cutouts: tuple[Cutout, ...]
+    parts: tuple[Part, ...]
+    power: Power
+    cautions: tuple[Caution, ...]
+    pages: int
+    unit: Unit
+
+    def text(self) -> str:
+        """What was written, and the parts, power and cautions as a sheet."""
+        lines = [self.case.title, "", "Templates"]
+        lines += [_template_line(kind, self.unit) for kind in self.templates]
+        lines += ["", f"Seen from above the air turns {sense(self.templates)}.", "", "Parts"]
+        lines += [f"  {part.quantity:>4} x {_part_text(part, self.unit)}" for part in self.parts]
+        lines += ["", "Power", *_items(power_lines(self.power)), "", "Cautions"]
+        lines += _items([f"{caution.subject}: {caution.text}" for caution in self.cautions] + [LAST_WORD])
+        return "\n".join(lines)
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values, SI, keys as `name_unit`."""
+        return {
+            "title": self.case.title,
+            "pdf": str(self.pdf),
+            "csv": str(self.csv),
+            "pages": self.pages,
+            "rotation": sense(self.templates),
+            "templates": [_template_json(kind) for kind in self.templates],
+            "cutouts": [
+                {"panel": c.panel, "name": c.name, "x_m": c.x, "y_m": c.y, "diameter_m": c.diameter, "is_cut": c.is_cut}
+                for c in self.cutouts
+            ],
+            "parts": [part.as_json() for part in self.parts],
+            "power": power_json(self.power),
+            "cautions": {caution.subject: caution.text for caution in self.cautions} | {"Last word": LAST_WORD},
+        }
+
+
+def drill(case: Case, path: Path | str, *, paper: Literal["a4", "letter"] = "a4", inches: bool = False) -> Workshop:
+    """Write the workshop's sheets of a case: one PDF at true size, and the table of holes beside it.
+
+    Parameters
+    ----------
+    case : Case
+    path : path
+        The PDF. The holes go to a CSV file of the same name with `-holes.csv` for the ending.
+    paper : {"a4", "letter"}
+    inches : bool
+        Lengths in inches instead of millimetres.
+
+    Returns
+    -------
+    Workshop
+
+    Raises
+    ------
+    InputError
+        If the case has no tube to drill, or its air network has no balance.
+    """
+    if not case.tubes:
+        raise refusal(case, ("tubes",), "must have an entry: without tubes there is nothing to drill")
+    pdf, unit = Path(path), INCHES if inches else MILLIMETRES
+    kinds, network = templates(case), solve_network(case)
+    power = power_of(case, network)
+    cuts, parts, warnings = cutouts(case), parts_of(case, kinds, power), cautions(case, fan_files_of(case))
+    book = Book(case.title, paper, unit)
+    with rc_context(STYLE):
+        _first_page(book, case, kinds)
+        add_plan(book, case, kinds)
+        add_cutouts(book, case, cuts)
+        _hole_pages(book, kinds)
+        _parts_pages(book, parts, power)
+        _caution_pages(book, warnings)
+        for kind in kinds:
+            add_template(book, kind)
+    _write({pdf: book.as_pdf(), table_path(pdf): hole_table(kinds, unit).encode()})
+    return Workshop(case, pdf, table_path(pdf), kinds, cuts, parts, power, warnings, len(book.pages), unit)
+
+
+def table_path(pdf: Path) -> Path:
+    """Where the table of holes stands beside a PDF."""
+    return pdf.with_name(f"{pdf.stem}-holes.csv")
+
+
+def hole_heads(unit: Unit) -> list[str]:
+    """Heads of the table of holes."""
+    name = unit.name
+    return ["tube", "hole", "template", "row", f"height_{name}", f"diameter_{name}", "aim_deg", f"around_{name}",
+            "turn_deg", "heading_deg"]  # fmt: skip
+
+
+def hole_table(kinds: tuple[TubeTemplate, ...], unit: Unit) -> str:
+    """Every hole of every tube as CSV; postproc/README.md says what the columns are."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(hole_heads(unit))
+    tubes = sorted(((tube, kind) for kind in kinds for tube in kind.tubes), key=lambda pair: pair[0].number)
+    for tube, kind in tubes:
+        for hole in kind.holes:
+            lengths = [f"{unit.factor * x:.5g}" for x in (hole.height, hole.diameter)]
+            heading = tube.headings[hole.row - 1]
+            writer.writerow([
+                tube.number, hole.number, kind.name, hole.row, *lengths, f"{hole.aim:.5g}",
+                f"{unit.factor * hole.around:.5g}", f"{hole.turn:.5g}", f"{heading:.5g}",
+            ])  # fmt: skip
+    return text.getvalue()
+
+
+def _write(files: dict[Path, bytes]) -> None:
+    """Write files under other names first, so that none is left half-written."""
+    parts = {path: path.with_name(f".{path.name}.{os.getpid()}.part") for path in files}
+    try:
+        for path, content in files.items():
+            with open(parts[path], "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+        for path, part in parts.items():
+            os.replace(part, path)
+    finally:
+        for part in parts.values():
+            part.unlink(missing_ok=True)
+
+
+def _first_page(book: Book, case: Case, kinds: tuple[TubeTemplate, ...]) -> None:
+    flow, unit = Flow(book, case.title), book.unit
+    chamber = case.chamber
+    flow.paragraph(
+        f"Workshop sheets: {chamber.footprint} chamber, {unit.text(chamber.width)} wide, {unit.text(chamber.height)}"
+        f" high, {sum(len(kind.tubes) for kind in kinds)} drilled tubes. Case file: {case.path.name}. All lengths in"
+        f" {'millimetres' if unit.name == 'mm' else 'inches'}."
+    )
+    flow.heading("Before you drill")
+    for number, words in enumerate(
+        (
+            "Print all sheets at 100 %, no scaling. The ruler at the foot of every sheet must be right both on the"
+            " template sheets and across the paper; turn one sheet by 90° to try the other direction.",
+            "Cut out the template pieces, join them mark on mark (R1 on R1, and so on) and tape them from behind. Cut"
+            " the upper and left pieces along the dashes; the lower and right ones keep their strip.",
+            "Wrap the template around its tube, print outside, the thick line on the mounting end, the arrow up. The"
+            " other edge must meet the solid line beside the tongue; the tongue goes under it. Share a gap of up to"
+            " half a millimetre out evenly; with more the tube is not of this diameter.",
+            "Punch every centre through the paper, take it off or drill through it, square to the tube and towards its"
+            " middle. Start small, finish with the drill of the table, deburr inside and outside.",
+            "Mark the line that faces the chamber’s axis on the tube, at both ends: by it the tube is turned when it is"
+            " mounted. Then cap the far end.",
+        ),
+        start=1,
+    ):
+        flow.paragraph(words, lead=f"{number}.")
+    flow.heading("Templates")
+    name = unit.name
+    rows = [
+        [kind.name, ", ".join(str(tube.number) for tube in kind.tubes), unit.number(kind.outer_diameter),
+         unit.number(kind.circumference), str(len(kind.holes)), MOUNTING[kind.feed]]
+        for kind in kinds
+    ]  # fmt: skip
+    heads = ["template", "tubes", f"outer ⌀, {name}", f"circumference, {name}", "holes a tube", "mounting end"]
+    flow.table(heads, rows, (1, 2, 1.3, 1.8, 1.3, 2.6))
+    flow.note(
+        "Tubes are counted as in the case file. Holes are counted from the lower end of a tube. Heights are those of"
+        " the holes’ centres above the chamber’s floor."
+    )
+
+
+MOUNTING = {
+    "below": "floor, fed from below",
+    "above": "ceiling, fed from above",
+    "room": "floor, open to the room",
+}
+
+
+def _hole_pages(book: Book, kinds: tuple[TubeTemplate, ...]) -> None:
+    flow, unit = Flow(book, "Holes"), book.unit
+    name = unit.name
+    for kind in kinds:
+        flow.heading(f"Template {kind.name}: {tubes_text(kind)}")
+        heads = ["hole", "row", f"height, {name}", f"diameter, {name}", "aim, °", "off the axis line, °",
+                 f"around, {name}"]  # fmt: skip
+        rows = [
+            [str(h.number), str(h.row), unit.number(h.height), unit.number(h.diameter), f"{h.aim:.4g}", f"{h.turn:.4g}",
+             unit.number(h.around)]
+            for h in kind.holes
+        ]  # fmt: skip
+        if kind.feed == "above":
+            heads.append(f"below the ceiling, {name}")
+            rows = [[*row, unit.number(kind.from_mounting(h))] for row, h in zip(rows, kind.holes, strict=True)]
+        flow.table(heads, rows, [1, 1, 1.5, 1.5, 1.2, 2, 1.5, *([2] if kind.feed == "above" else [])])
+    flow.note(
+        "Aim: angle of the jet to the tangent at the tube’s axis, inward positive. Off the axis line and around: from"
+        " the line that faces the chamber’s axis, to the right (counterclockwise from above) positive, around along the"
+        " tube’s outside."
+    )
+
+
+def _parts_pages(book: Book, parts: tuple[Part, ...], power: Power) -> None:
+    flow, unit = Flow(book, "Parts and power"), book.unit
+    flow.heading("Parts")
+    rows = []
+    for part in parts:
+        sizes = ", ".join(f"{what} {unit.number(length)}" for what, length in part.sizes)
+        area = "" if part.area is None else unit.area(part.area)
+        rows.append([str(part.quantity), part.name, sizes, area, part.note])
+    flow.table(["quantity", "part", f"sizes in {unit.name}", "area", "note"], rows, (1.1, 2.6, 3.2, 1.1, 4.4))
+    flow.note("From the case alone. Plenum, frame, fasteners, hoses, lamps and the fogger are not in a case.")
+    if power.fans:
+        flow.heading("Fans at work (each one)")
+        flow.table(
+            ["fan", "count", "speed, rpm", "flow, m³/h", "pressure, Pa", "power, W", "at full speed, W", "supply, V"],
+            fan_rows(power),
+            (3.6, 1, 1.2, 1.3, 1.4, 1.2, 1.5, 1.2),
+        )
+    flow.heading("Supply, sound, room")
+    for line in (*load_lines(power), sound_line(power), room_line(power)):
+        flow.paragraph(line)
+
+
+def _caution_pages(book: Book, found: tuple[Caution, ...]) -> None:
+    flow = Flow(book, "Before anything is built or switched on")
+    for caution in found:
+        flow.paragraph(caution.text, lead=caution.subject)
+        flow.down(0.8)
+    flow.paragraph(LAST_WORD, lead="Last word")
+
+
+def _items(texts: Sequence[str]) -> Iterator[str]:
+    for text in texts:
+        yield from wrap(text, 110, initial_indent="  - ", subsequent_indent="    ")
+
+
+def _template_line(kind: TubeTemplate, unit: Unit) -> str:
+    holes = f"{len(kind.holes)} hole" + ("s" if len(kind.holes) != 1 else "")
+    outside = unit.text(kind.outer_diameter)
+    return f"  {kind.name}: {tubes_text(kind)}; outside {outside}, {holes} each; mounting end: {MOUNTING[kind.feed]}"
+
+
+def _part_text(part: Part, unit: Unit) -> str:
+    sizes = ", ".join(f"{what} {unit.text(length)}" for what, length in part.sizes)
+    area = "" if part.area is None else f"{unit.area(part.area)} in all"
+    return "; ".join(text for text in (part.name, sizes, area, part.note) if text)
+
+
+def _template_json(kind: TubeTemplate) -> dict[str, Any]:
+    return {
+        "name": kind.name,
+        "outer_diameter_m": kind.outer_diameter,
+        "circumference_m": kind.circumference,
+        "length_m": kind.length,
+        "feed": kind.feed,
+        "tubes": [
+            {"number": tube.number, "x_m": tube.x, "y_m": tube.y, "facing_deg": tube.facing,
+             "headings_deg": list(tube.headings), "moment_arms_m": list(tube.moment_arms)}
+            for tube in kind.tubes
+        ],
+        "holes": [
+            {"number": h.number, "row": h.row, "height_m": h.height, "around_m": h.around, "turn_deg": h.turn,
+             "diameter_m": h.diameter, "aim_deg": h.aim}
+            for h in kind.holes
+        ],
+    }  # fmt: skip
