@@ -29,10 +29,11 @@ PATIENCE = 40
 KEPT_FOR = 8
 # Relative error of the linear systems.
 LINEAR = 1e-3
-# Flow and eddy viscosity in turn: rounds at most, what counts as agreed, and the steps of nu~ in a round, each this
-# many times length over speed.
+# Flow and eddy viscosity in turn: rounds at most, what counts as agreed, rounds remembered to foresee the next, and the
+# steps of nu~ in a round, each this many times length over speed.
 MOST_ROUNDS = 60
 EDDY_AGREEMENT = 1e-3
+EDDY_MEMORY = 5
 EDDY_STEPS = 200
 EDDY_STEP = 0.2
 
@@ -255,8 +256,9 @@ def solve_steady(
     s = imposed(problem, start)
     record: tuple[SteadyStep, ...] = ()
     viscosity = problem.viscosity(s)
+    mixing = AndersonMixing(EDDY_MEMORY)
     for _ in range(MOST_ROUNDS):
-        s = _settled_eddy(problem, s)
+        s = replace(s, eddy=mixing.next(s.eddy, _settled_eddy(problem, s).eddy))
         tried = _newton(problem, s, tolerance, max_iterations, watch, first_step)
         record, s = (*record, *tried.record), tried.state
         before, viscosity = viscosity, problem.viscosity(s)
@@ -265,6 +267,24 @@ def solve_steady(
         if np.abs(viscosity - before).max() < EDDY_AGREEMENT * viscosity.max():
             return replace(tried, record=record)
     return SteadyTry(s, False, tried.residual, record)
+
+
+class AndersonMixing:
+    """Speeds up x = g(x) by the last `memory` pairs of x and g (Anderson 1965, J. ACM 12:547; Walker and Ni 2011)."""
+
+    def __init__(self, memory: int) -> None:
+        self.memory = memory
+        self.kept: list[tuple[Array, Array]] = []
+
+    def next(self, x: Array, g: Array) -> Array:
+        """The next x: the combination of the kept g whose change g - x is the least."""
+        self.kept = [*self.kept[-self.memory :], (g.ravel(), (g - x).ravel())]
+        goals, changes = (np.stack(part, axis=1) for part in zip(*self.kept, strict=True))
+        if changes.shape[1] == 1:
+            return g
+        steps = np.diff(changes, axis=1)
+        weights, *_ = np.linalg.lstsq(steps, changes[:, -1], rcond=1e-10)
+        return np.asarray(goals[:, -1] - np.diff(goals, axis=1) @ weights).reshape(g.shape)
 
 
 def _settled_eddy(problem: FlowProblem, s: State) -> State:
