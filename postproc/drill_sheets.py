@@ -133,6 +133,9 @@ def table_path(pdf: Path) -> Path:
     return pdf.with_name(f"{pdf.stem}-holes.csv")
 
 
+TABLE_START = b"tube,hole,template,row,"  # by which a table of holes is known, whatever its unit
+
+
 def hole_heads(unit: Unit) -> list[str]:
     """Heads of the table of holes."""
     name = unit.name
@@ -184,10 +187,10 @@ def _first_page(book: Book, case: Case, kinds: tuple[TubeTemplate, ...]) -> None
     flow.heading("Before you drill")
     for number, words in enumerate(
         (
-            "Print all sheets at 100 %, no scaling. The ruler at the foot of every sheet must be right both on the"
-            " template sheets and across the paper; turn one sheet by 90° to try the other direction.",
-            "Cut out the template pieces, join them mark on mark (R1 on R1, and so on) and tape them from behind. Cut"
-            " the upper and left pieces along the dashes; the lower and right ones keep their strip.",
+            f"Print all sheets at 100 %, no scaling. Check the ruler at the foot, and up the paper the ticks along the"
+            f" left edge of a template: they are {'10 mm' if unit.name == 'mm' else 'a quarter of an inch'} apart.",
+            "Cut out the template’s pieces and join them mark on mark (R1 on R1, and so on): the upper or right one is"
+            " cut along the dashes and laid on the strip of the other. Tape them from behind.",
             "Wrap the template around its tube, print outside, the thick line on the mounting end, the arrow up. The"
             " other edge must meet the solid line beside the tongue; the tongue goes under it. Share a gap of up to"
             " half a millimetre out evenly; with more the tube is not of this diameter.",
@@ -198,7 +201,7 @@ def _first_page(book: Book, case: Case, kinds: tuple[TubeTemplate, ...]) -> None
         ),
         start=1,
     ):
-        flow.paragraph(words, lead=f"{number}.")
+        flow.paragraph(words, lead=f"{number}.", indent=6.0)
     flow.heading("Templates")
     name = unit.name
     rows = [
@@ -252,7 +255,7 @@ def _parts_pages(book: Book, parts: tuple[Part, ...], power: Power) -> None:
         sizes = ", ".join(f"{what} {unit.number(length)}" for what, length in part.sizes)
         area = "" if part.area is None else unit.area(part.area)
         rows.append([str(part.quantity), part.name, sizes, area, part.note])
-    flow.table(["quantity", "part", f"sizes in {unit.name}", "area", "note"], rows, (1.1, 2.6, 3.2, 1.1, 4.4))
+    flow.table(["quantity", "part", f"sizes ({unit.name})", "area", "note"], rows, (1.1, 2.6, 3.2, 1.1, 4.4))
     flow.note("From the case alone. Plenum, frame, fasteners, hoses, lamps and the fogger are not in a case.")
     if power.fans:
         flow.heading("Fans at work (each one)")
@@ -269,9 +272,9 @@ def _parts_pages(book: Book, parts: tuple[Part, ...], power: Power) -> None:
 def _caution_pages(book: Book, found: tuple[Caution, ...]) -> None:
     flow = Flow(book, "Before anything is built or switched on")
     for caution in found:
-        flow.paragraph(caution.text, lead=caution.subject)
+        flow.paragraph(caution.text, lead=caution.subject, indent=30.0)
         flow.down(0.8)
-    flow.paragraph(LAST_WORD, lead="Last word")
+    flow.paragraph(LAST_WORD, lead="Last word", indent=30.0)
 
 
 def _items(texts: Sequence[str]) -> Iterator[str]:

@@ -185,9 +185,9 @@ class Flow:
         self.page.text(self.left, self.y, words, size=9.5, weight="bold")
         self.y -= 1.5
 
-    def paragraph(self, words: str, *, size: float = 8, lead: str = "") -> None:
-        """A paragraph; `lead` stands in bold in a column of its own."""
-        indent = 28.0 if lead else 0.0
+    def paragraph(self, words: str, *, lead: str = "", indent: float = 0.0) -> None:
+        """A paragraph, indented [mm]; `lead` stands in bold before it."""
+        size = 8.0
         lines = wrapped(words, self.width - indent, size)
         step = 1.45 * size * POINT
         self.need(step * min(len(lines), 3) + 1.0)
@@ -267,4 +267,5 @@ def is_number_column(head: str) -> bool:
         "row",
         "quantity",
         "count",
+        "holes a tube",
     )

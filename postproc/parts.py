@@ -50,8 +50,7 @@ def _tubes(kinds: tuple[TubeTemplate, ...]) -> Iterator[Part]:
             f"tube, template {kind.name}",
             len(kind.tubes),
             (("outer diameter", kind.outer_diameter), ("inner diameter", kind.inner_diameter), ("length", kind.length)),
-            note=f"length inside the chamber; add what passes through the {through}; in all "
-            f"{len(kind.tubes) * kind.length:.3g} m",
+            note=f"length inside the chamber; add what passes through the {through}",
         )
         yield Part(
             f"cap, tube end at the {'floor' if kind.feed == 'above' else 'ceiling'}",

@@ -30,6 +30,7 @@ _FRONT_DOOR = {
     "study_spread": ("swirlwright.postproc.studies", "study_spread"),
     "scale": ("swirlwright.solver.scaling", "scale"),
     "write_scaled": ("swirlwright.solver.scale_file", "write_scaled"),
+    "drill": ("swirlwright.postproc.drill_sheets", "drill"),
     "sweep": ("swirlwright.postproc.sweep", "sweep"),
     "verify": ("swirlwright.verification.run", "verify"),
 }

@@ -144,6 +144,21 @@ def _parser() -> argparse.ArgumentParser:
     sweep.add_argument("--quiet", action="store_true", help="no progress")
     sweep.set_defaults(run=_sweep)
 
+    drill = verbs.add_parser(
+        "drill", help="write the workshop's sheets at true size: templates, cut-outs, parts, power"
+    )
+    drill.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    drill.add_argument(
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="PDF (default: the case's name, .pdf, here); the table of holes stands beside it, -holes.csv",
+    )
+    drill.add_argument("--paper", choices=("a4", "letter"), default="a4", help="size of the sheets (default: a4)")
+    drill.add_argument("--inches", action="store_true", help="lengths in inches instead of millimetres")
+    drill.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    drill.set_defaults(run=_drill)
+
     verify = verbs.add_parser("verify", help="run the published checks, print computed beside published")
     verify.add_argument("names", nargs="*", metavar="NAME", help="groups or configurations (default: all)")
     verify.add_argument("--quick", action="store_true", help="only those of a few seconds, a minute in all")
@@ -301,6 +316,22 @@ def _sweep(options: argparse.Namespace) -> int:
     return DONE
 
 
+def _drill(options: argparse.Namespace) -> int:
+    from swirlwright.solver.casefile import read_case
+
+    case = read_case(options.case)
+    output = options.output or Path(options.case.with_suffix(".pdf").name)
+    from swirlwright.postproc.drill_sheets import TABLE_START, drill, table_path
+
+    table = table_path(output)
+    starts = ((output, b"%PDF-"), (table, TABLE_START))
+    for path, start in starts:
+        if (reason := _unwritable(path, options.case) or _is_other(path, start)) is not None:
+            return _say(f"{path}: {reason}", WRONG_INPUT)
+    _print(drill(case, output, paper=options.paper, inches=options.inches), options.json)
+    return _say(f"sheets: {output}\ntable of holes: {table}", DONE)
+
+
 def _verify(options: argparse.Namespace) -> int:
     from swirlwright.solver.progress import watcher
     from swirlwright.verification.run import verify
@@ -329,6 +360,14 @@ def _print(value: Any, as_json: bool) -> None:
         print(json.dumps(value.as_json(), indent=2, allow_nan=False))
     else:
         print(value.text())
+
+
+def _is_other(output: Path, start: bytes) -> str | None:
+    """Why a file that is there may not be replaced: only one of its own kind may. A slip must not cost data."""
+    if not output.exists() or output.stat().st_size == 0:
+        return None
+    with open(output, "rb") as file:
+        return None if file.read(len(start)) == start else "exists, is of another kind and is not replaced"
 
 
 def _unwritable_page(output: Path, *inputs: Path) -> str | None:
