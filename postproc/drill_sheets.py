@@ -151,7 +151,7 @@ def hole_table(kinds: tuple[TubeTemplate, ...], unit: Unit) -> str:
     tubes = sorted(((tube, kind) for kind in kinds for tube in kind.tubes), key=lambda pair: pair[0].number)
     for tube, kind in tubes:
         for hole in kind.holes:
-            lengths = [f"{unit.factor * x:.5g}" for x in (hole.height, hole.diameter)]
+            lengths = [f"{unit.factor * x:.6g}" for x in (hole.height, hole.diameter)]
             heading = tube.headings[hole.row - 1]
             writer.writerow([
                 tube.number, hole.number, kind.name, hole.row, *lengths, f"{hole.aim:.5g}",

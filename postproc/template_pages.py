@@ -137,11 +137,12 @@ class _Drawing:
             return
         small, of = (0.010, 5) if self.book.unit.name == "mm" else (INCH / 4000.0, 4)
         first, last = math.ceil(self.sheet.bottom / small - 1e-9), math.floor(self.sheet.top / small + 1e-9)
-        for k in range(max(first, 1), last + 1):
-            x, y = self.at(self.sheet.left, k * small)
-            is_large = k % of == 0
-            self.page.line([x, x + (4.0 if is_large else 2.0)], [y, y], width=0.12, color=GREY)
-            if is_large:
+        numbers = range(max(first, 1), last + 1)
+        starts = [self.at(self.sheet.left, k * small) for k in numbers]
+        ends = [(x + (2.0 if k % of else 4.0), y) for k, (x, y) in zip(numbers, starts, strict=True)]
+        self.page.ticks(starts, ends, width=0.12, color=GREY)
+        for k, (x, y) in zip(numbers, starts, strict=True):
+            if k % of == 0:
                 self.page.text(x + 4.6, y, self.book.unit.number(k * small), size=5, va="center", color=GREY)
 
     def _lines(self) -> None:
