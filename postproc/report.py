@@ -12,6 +12,7 @@ import numpy as np
 from markupsafe import Markup
 
 from swirlwright.postproc import report_words as words
+from swirlwright.postproc.cautions import GENERAL, LAST_WORD, cautions
 from swirlwright.postproc.drawing import as_png_uri, as_svg, length_unit, shown_name
 from swirlwright.postproc.figures import along_the_axis, convergence, maps, profiles, record
 from swirlwright.postproc.measures import Measures, measure_data
@@ -20,7 +21,7 @@ from swirlwright.postproc.pages import rendered, write_whole
 from swirlwright.postproc.section import section
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import ResultData, load_result
-from swirlwright.solver.schema import Case
+from swirlwright.solver.schema import Case, FanFile
 
 TEMPLATE = Path(__file__).with_name("report.html.j2")
 COLUMNS = 4  # results side by side that A4 has room for
@@ -65,7 +66,18 @@ def _page(measured: list[tuple[ResultData, Measures]]) -> str:
         page_title=f"{len(measured)} results side by side" if several else titles[0],
         summaries=_summaries(measured) if several else [],
         results=[_chapter(number, data, m) for number, (data, m) in enumerate(measured, start=1)],
+        cautions=_cautions([data for data, _ in measured]),
+        last_word=LAST_WORD,
     )
+
+
+def _cautions(results: Sequence[ResultData]) -> list[tuple[str, str]]:
+    """Cautions of all chambers on the page, in their order, each text once: what holds for all, then what each adds."""
+    found: dict[str, dict[str, None]] = {subject: {} for subject in GENERAL}
+    for data in results:
+        for caution in cautions(_case(data), _fans(data)):
+            found[caution.subject] |= {text: None for text in (caution.general, caution.here) if text}
+    return [(subject, " ".join(texts)) for subject, texts in found.items() if texts]
 
 
 def _chapter(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
@@ -139,6 +151,15 @@ def _case(data: ResultData) -> Case | None:
         return Case.model_validate(tomllib.loads(data.attributes.get("case_text", "")))
     except ValueError:
         return None
+
+
+def _fans(data: ResultData) -> dict[str, FanFile]:
+    """The fan files of the case; none if they are of a form that this release does not know."""
+    files = json.loads(data.attributes.get("fan_files_json") or "{}")
+    try:
+        return {name: FanFile.model_validate(file) for name, file in files.items()}
+    except ValueError:
+        return {}
 
 
 def _summaries(measured: list[tuple[ResultData, Measures]]) -> list[dict[str, Any]]:

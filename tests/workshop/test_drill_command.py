@@ -1,0 +1,75 @@
+"""The command `drill`: streams, exit statuses, and what it refuses to write over."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from workshop_cases import CASES, MIXED
+
+from swirlwright.cli import main
+
+
+@pytest.fixture
+def case_file(tmp_path, monkeypatch) -> Path:
+    """The made-up chamber in a folder where the command runs."""
+    path = tmp_path / "mixed.toml"
+    path.write_text(MIXED)
+    monkeypatch.chdir(tmp_path)
+    return path
+
+
+def test_drill_writes_both_files_where_it_runs(case_file, capsys):
+    """`drill CASE` ends in 0 with the PDF and the table under the case's name, and names them on standard error."""
+    assert main(["drill", str(case_file)]) == 0
+    streams = capsys.readouterr()
+    assert Path("mixed.pdf").read_bytes().startswith(b"%PDF-")
+    assert Path("mixed-holes.csv").read_text().startswith("tube,hole,")
+    assert "mixed.pdf" in streams.err and "mixed-holes.csv" in streams.err
+    for words in ("Templates", "Parts", "Power", "Cautions", "tubes 1, 2, 3"):
+        assert words in streams.out
+
+
+def test_json_is_one_object_in_metres(case_file, capsys):
+    """With --json there is one object on standard output, in SI units also where the paper is in inches."""
+    assert main(["drill", str(case_file), "--json", "--inches", "--output", "out.pdf"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["pdf"] == "out.pdf"
+    assert [kind["feed"] for kind in data["templates"]] == ["above", "below"]
+    assert data["templates"][1]["holes"][0]["height_m"] == 0.3
+    assert data["rotation"] == "counterclockwise"
+    assert data["power"]["margin"] == 1.25
+    assert {"Electricity", "Dry ice", "Last word"} <= data["cautions"].keys()
+
+
+def test_the_same_sheets_may_be_written_again(case_file):
+    """A second run replaces the sheets of the first, in another unit too."""
+    assert main(["drill", str(case_file)]) == 0
+    assert main(["drill", str(case_file), "--inches", "--paper", "letter"]) == 0
+    assert "height_in" in Path("mixed-holes.csv").read_text()
+
+
+@pytest.mark.parametrize("name", ["mixed.pdf", "mixed-holes.csv"])
+def test_files_of_another_kind_are_not_replaced(case_file, capsys, name):
+    """A file under one of the names that is no such sheet or table ends in 2, and neither is written."""
+    Path(name).write_text("height,speed\n1,2\n")
+    assert main(["drill", str(case_file)]) == 2
+    assert name in capsys.readouterr().err
+    assert Path(name).read_text() == "height,speed\n1,2\n"
+    assert sorted(path.name for path in Path().iterdir()) == sorted(["mixed.toml", name])
+
+
+def test_a_case_without_tubes_is_refused(tmp_path, monkeypatch, capsys):
+    """Where there is nothing to drill the command ends in 2, says so with file and key, and writes nothing."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["drill", str(CASES / "burgers.toml")]) == 2
+    message = capsys.readouterr().err
+    assert "burgers.toml" in message and "tubes" in message and "nothing to drill" in message
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_is_not_there_is_named(case_file, capsys):
+    """An output in a missing folder ends in 2 before anything is drawn."""
+    assert main(["drill", str(case_file), "--output", "nowhere/a.pdf"]) == 2
+    assert "nowhere" in capsys.readouterr().err
