@@ -26,7 +26,7 @@ def test_the_readme_has_every_caution(text):
 
 
 def test_a_kilogram_of_dry_ice_becomes_half_a_cubic_metre():
-    """At 20 degrees and sea level 1 kg of carbon dioxide takes 0.546 m3: 22.711 L/mol at 0 degrees and 1 bar, scaled."""
+    """At 20 degrees and sea level 1 kg of carbon dioxide takes 0.546 m3, from the molar volume at 0 degrees, 1 bar."""
     molar = 22.71095e-3 * 293.15 / 273.15 * 1e5 / 101325.0  # molar volume of an ideal gas, CODATA 2018
     assert carbon_dioxide(1.0) == pytest.approx(molar / 44.0095e-3, rel=1e-5)
 
