@@ -6,8 +6,11 @@ python benchmarks/sweep.py [--variants N] [--kills N]
 from __future__ import annotations
 
 import argparse
+import json
+import math
 import os
 import random
+import resource
 import shutil
 import subprocess
 import sys
@@ -56,10 +59,14 @@ WORTHWHILE = 0.9
 
 @dataclass(frozen=True)
 class Swept:
-    """One sweep: what it was, its time [s] and how often it was killed with how many variants finished."""
+    """One sweep: its time and that of all its processors [s], the share of its places that were filled, on average, and
+    how many variants were finished at each kill.
+    """
 
     name: str
     seconds: float
+    cpu_seconds: float
+    filled: float
     data: xr.Dataset
     finished_at_kills: tuple[int, ...] = ()
 
@@ -85,15 +92,24 @@ def finish(process: subprocess.Popen[bytes], folder: Path) -> xr.Dataset:
 
 
 def undisturbed(study: Path, folder: Path, workers: int) -> Swept:
-    began = time.perf_counter()
+    began, cpu = time.perf_counter(), cpu_of_children()
     data = finish(start(study, folder, workers), folder)
-    return Swept(f"{workers} worker{'s' * (workers > 1)}", time.perf_counter() - began, data)
+    seconds = time.perf_counter() - began
+    spent = sum(json.loads(path.read_text())["seconds"] for path in (folder / "records").glob("*.json"))
+    name = f"{workers} worker{'s' * (workers > 1)}"
+    return Swept(name, seconds, cpu_of_children() - cpu, spent / (workers * seconds), data)
+
+
+def cpu_of_children() -> float:
+    """Processor time of all processes that were started and waited for, and of those they waited for [s]."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def killed(study: Path, folder: Path, kills: int, seconds: float) -> Swept:
     """A sweep on two workers killed at random moments, that an undisturbed one would come to within `seconds`."""
     chance, finished = random.Random(1), []
-    began = time.perf_counter()
+    began, cpu = time.perf_counter(), cpu_of_children()
     for _ in range(kills):
         process = start(study, folder, 2)
         time.sleep(chance.uniform(0.1, 1.7) * seconds / (kills + 1))
@@ -101,7 +117,8 @@ def killed(study: Path, folder: Path, kills: int, seconds: float) -> Swept:
         process.wait()
         finished.append(len(list((folder / "records").glob("*.json"))))
     data = finish(start(study, folder, 2), folder)
-    return Swept(f"2 workers, killed {kills} times", time.perf_counter() - began, data, tuple(finished))
+    seconds = time.perf_counter() - began
+    return Swept(f"2 workers, killed {kills} times", seconds, cpu_of_children() - cpu, math.nan, data, tuple(finished))
 
 
 def row(swept: Swept, alone: Swept) -> list[str]:
@@ -111,7 +128,8 @@ def row(swept: Swept, alone: Swept) -> list[str]:
         swept.name,
         str(swept.data.sizes["variant"]),
         number(swept.seconds, form=".0f"),
-        number(60 * swept.data.sizes["variant"] / swept.seconds),
+        "-" if swept.finished_at_kills else number(swept.cpu_seconds, form=".0f"),
+        "-" if swept.finished_at_kills else number(swept.filled, form=".2f"),
         "-" if swept.finished_at_kills else number(alone.seconds / (workers * swept.seconds), form=".2f"),
         ", ".join(map(str, swept.finished_at_kills)) or "-",
         "-" if swept is alone else "identical" if is_same else "DIFFERENT",
@@ -143,7 +161,16 @@ def main() -> None:
         both = undisturbed(study, folder / "two", 2)
         disturbed = killed(study, folder / "killed", options.kills, both.seconds)
     print(conclusion(alone, both, disturbed), machine(), sep="\n\n", end="\n\n")
-    heads = ["sweep", "variants", "time, s", "variants a minute", "efficiency", "finished at each kill", "data set"]
+    heads = [
+        "sweep",
+        "variants",
+        "time, s",
+        "CPU, s",
+        "places filled",
+        "efficiency",
+        "finished at each kill",
+        "data set",
+    ]
     print(table(heads, [row(swept, alone) for swept in (alone, both, disturbed)]))
 
 
