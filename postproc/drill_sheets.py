@@ -15,13 +15,14 @@ from matplotlib import rc_context
 
 from swirlwright.postproc.cautions import LAST_WORD, Caution, cautions
 from swirlwright.postproc.drawing import STYLE
-from swirlwright.postproc.paper import INCHES, MILLIMETRES, Book, Flow, Unit
+from swirlwright.postproc.drill_pages import MOUNTING, add_cautions, add_first_page, add_holes, add_parts
+from swirlwright.postproc.paper import INCHES, MILLIMETRES, Book, Unit
 from swirlwright.postproc.parts import Part, parts_of
 from swirlwright.postproc.plan_pages import add_cutouts, add_plan, sense
 from swirlwright.postproc.power import Power, fan_files_of, power_json, power_of
 from swirlwright.postproc.template import Cutout, TubeTemplate, cutouts, templates
 from swirlwright.postproc.template_pages import add_template, tubes_text
-from swirlwright.postproc.workshop_words import fan_rows, load_lines, power_lines, room_line, sound_line
+from swirlwright.postproc.workshop_words import power_lines
 from swirlwright.solver.network import solve_network
 from swirlwright.solver.schema import Case
 from swirlwright.solver.supply import refusal
@@ -116,12 +117,12 @@ def drill(case: Case, path: Path | str, *, paper: Literal["a4", "letter"] = "a4"
     cuts, parts, warnings = cutouts(case), parts_of(case, kinds, power), cautions(case, fan_files_of(case))
     book = Book(case.title, paper, unit)
     with rc_context(STYLE):
-        _first_page(book, case, kinds)
+        add_first_page(book, case, kinds)
         add_plan(book, case, kinds)
         add_cutouts(book, case, cuts)
-        _hole_pages(book, kinds)
-        _parts_pages(book, parts, power)
-        _caution_pages(book, warnings)
+        add_holes(book, kinds)
+        add_parts(book, parts, power)
+        add_cautions(book, warnings)
         for kind in kinds:
             add_template(book, kind)
     _write({pdf: book.as_pdf(), table_path(pdf): hole_table(kinds, unit).encode()})
@@ -174,107 +175,6 @@ def _write(files: dict[Path, bytes]) -> None:
     finally:
         for part in parts.values():
             part.unlink(missing_ok=True)
-
-
-def _first_page(book: Book, case: Case, kinds: tuple[TubeTemplate, ...]) -> None:
-    flow, unit = Flow(book, case.title), book.unit
-    chamber = case.chamber
-    flow.paragraph(
-        f"Workshop sheets: {chamber.footprint} chamber, {unit.text(chamber.width)} wide, {unit.text(chamber.height)}"
-        f" high, {sum(len(kind.tubes) for kind in kinds)} drilled tubes. Case file: {case.path.name}. All lengths in"
-        f" {'millimetres' if unit.name == 'mm' else 'inches'}."
-    )
-    flow.heading("Before you drill")
-    for number, words in enumerate(
-        (
-            f"Print all sheets at 100 %, no scaling. Check the ruler at the foot, and up the paper the ticks along the"
-            f" left edge of a template: they are {'10 mm' if unit.name == 'mm' else 'a quarter of an inch'} apart.",
-            "Cut out the template’s pieces and join them mark on mark (R1 on R1, and so on): the upper or right one is"
-            " cut along the dashes and laid on the strip of the other. Tape them from behind.",
-            "Wrap the template around its tube, print outside, the thick line on the mounting end, the arrow up. The"
-            " other edge must meet the solid line beside the tongue; the tongue goes under it. Share a gap of up to"
-            " half a millimetre out evenly; with more the tube is not of this diameter.",
-            "Punch every centre through the paper, take it off or drill through it, square to the tube and towards its"
-            " middle. Start small, finish with the drill of the table, deburr inside and outside.",
-            "Mark the line that faces the chamber’s axis on the tube, at both ends: by it the tube is turned when it is"
-            " mounted. Then cap the far end.",
-        ),
-        start=1,
-    ):
-        flow.paragraph(words, lead=f"{number}.", indent=6.0)
-    flow.heading("Templates")
-    name = unit.name
-    rows = [
-        [kind.name, ", ".join(str(tube.number) for tube in kind.tubes), unit.number(kind.outer_diameter),
-         unit.number(kind.circumference), str(len(kind.holes)), MOUNTING[kind.feed]]
-        for kind in kinds
-    ]  # fmt: skip
-    heads = ["template", "tubes", f"outer ⌀, {name}", f"circumference, {name}", "holes a tube", "mounting end"]
-    flow.table(heads, rows, (1, 2, 1.3, 1.8, 1.3, 2.6))
-    flow.note(
-        "Tubes are counted as in the case file. Holes are counted from the lower end of a tube. Heights are those of"
-        " the holes’ centres above the chamber’s floor."
-    )
-
-
-MOUNTING = {
-    "below": "floor, fed from below",
-    "above": "ceiling, fed from above",
-    "room": "floor, open to the room",
-}
-
-
-def _hole_pages(book: Book, kinds: tuple[TubeTemplate, ...]) -> None:
-    flow, unit = Flow(book, "Holes"), book.unit
-    name = unit.name
-    for kind in kinds:
-        flow.heading(f"Template {kind.name}: {tubes_text(kind)}")
-        heads = ["hole", "row", f"height, {name}", f"diameter, {name}", "aim, °", "off the axis line, °",
-                 f"around, {name}"]  # fmt: skip
-        rows = [
-            [str(h.number), str(h.row), unit.number(h.height), unit.number(h.diameter), f"{h.aim:.4g}", f"{h.turn:.4g}",
-             unit.number(h.around)]
-            for h in kind.holes
-        ]  # fmt: skip
-        if kind.feed == "above":
-            heads.append(f"below the ceiling, {name}")
-            rows = [[*row, unit.number(kind.from_mounting(h))] for row, h in zip(rows, kind.holes, strict=True)]
-        flow.table(heads, rows, [1, 1, 1.5, 1.5, 1.2, 2, 1.5, *([2] if kind.feed == "above" else [])])
-    flow.note(
-        "Aim: angle of the jet to the tangent at the tube’s axis, inward positive. Off the axis line and around: from"
-        " the line that faces the chamber’s axis, to the right (counterclockwise from above) positive, around along the"
-        " tube’s outside."
-    )
-
-
-def _parts_pages(book: Book, parts: tuple[Part, ...], power: Power) -> None:
-    flow, unit = Flow(book, "Parts and power"), book.unit
-    flow.heading("Parts")
-    rows = []
-    for part in parts:
-        sizes = ", ".join(f"{what} {unit.number(length)}" for what, length in part.sizes)
-        area = "" if part.area is None else unit.area(part.area)
-        rows.append([str(part.quantity), part.name, sizes, area, part.note])
-    flow.table(["quantity", "part", f"sizes ({unit.name})", "area", "note"], rows, (1.1, 2.6, 3.2, 1.1, 4.4))
-    flow.note("From the case alone. Plenum, frame, fasteners, hoses, lamps and the fogger are not in a case.")
-    if power.fans:
-        flow.heading("Fans at work (each one)")
-        flow.table(
-            ["fan", "count", "speed, rpm", "flow, m³/h", "pressure, Pa", "power, W", "at full speed, W", "supply, V"],
-            fan_rows(power),
-            (3.6, 1, 1.2, 1.3, 1.4, 1.2, 1.5, 1.2),
-        )
-    flow.heading("Supply, sound, room")
-    for line in (*load_lines(power), sound_line(power), room_line(power)):
-        flow.paragraph(line)
-
-
-def _caution_pages(book: Book, found: tuple[Caution, ...]) -> None:
-    flow = Flow(book, "Before anything is built or switched on")
-    for caution in found:
-        flow.paragraph(caution.text, lead=caution.subject, indent=30.0)
-        flow.down(0.8)
-    flow.paragraph(LAST_WORD, lead="Last word", indent=30.0)
 
 
 def _items(texts: Sequence[str]) -> Iterator[str]:

@@ -42,6 +42,8 @@ def add_plan(book: Book, case: Case, kinds: tuple[TubeTemplate, ...]) -> None:
         " tube is turned about its own axis so that the line “faces the chamber’s axis” of its template lies along the"
         " dash-dotted line; the arrows are the jets."
     )
+    if case.chamber.footprint == "round" and 0.0 < case.chamber.open_fraction < 1.0:
+        flow.note("A case gives the open share of a round side, not its place: it is drawn in front.")
     flow.paragraph(f"Seen from above the air turns {sense(kinds)}.")
     flow.heading("Tubes")
     name = book.unit.name

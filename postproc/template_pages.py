@@ -7,7 +7,8 @@ import math
 from swirlwright.postproc.drafting import JET
 from swirlwright.postproc.drawing import GREY
 from swirlwright.postproc.paper import FOOT, HEAD, INCH, MARGIN, PAPERS, Book, Page, text_width
-from swirlwright.postproc.template import TONGUE, Mark, Sheet, Split, TemplateHole, TubeTemplate, split
+from swirlwright.postproc.template import TemplateHole, TubeTemplate
+from swirlwright.postproc.template_split import TONGUE, Mark, Sheet, Split, split
 
 JOIN = 8.0  # mm beside a joint, for the arms of the marks and for glue
 CROSS = 4.0  # mm, half length of a mark's arms; its circle is half as large
@@ -148,14 +149,13 @@ class _Drawing:
     def _lines(self) -> None:
         """The line that faces the chamber's axis, and one along each line of holes: where the jets leave."""
         t, s = self.template, self.sheet
-        _, top = self.at(0.0, s.top)
-        _, bottom = self.at(0.0, s.bottom)
         turns = {hole.around: hole for hole in t.holes}
         if s.left <= 0.0 < s.right:
             self._upright(0.0, width=0.25, linestyle=(0, (8, 2, 1.5, 2)))
-            self._along(0.0, "this line faces the chamber’s axis; up ▶", "black")
+            jets = ", jets leave here" if any(hole.turn == 0.0 for hole in t.holes) else ""
+            self._along(0.0, f"this line faces the chamber’s axis{jets}; up ▶", "black")
         for around, hole in turns.items():
-            if s.left <= around < s.right:
+            if s.left <= around < s.right and hole.turn != 0.0:
                 self._upright(around, width=0.25, color=JET, zorder=1.5)
                 self._along(around, f"jets leave here, {_turned(hole.turn)}", JET)
 
@@ -197,6 +197,4 @@ class _Drawing:
 
 def _turned(turn: float) -> str:
     """An angle from the line that faces the axis, in words."""
-    if turn == 0.0:
-        return "straight at the axis"
     return f"{abs(turn):.4g}° {'left' if turn < 0 else 'right'} of the axis line"

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from workshop_cases import mixed, shipped
 
-from swirlwright.postproc.template import CLEAR, TemplateHole, TubeTemplate, cutouts, split, templates
+from swirlwright.postproc.template import TemplateHole, TubeTemplate, cutouts, templates
+from swirlwright.postproc.template_split import CLEAR, split
 from swirlwright.solver.plan import hole_plan, tube_plan
 
 
