@@ -7,7 +7,7 @@ from swirlwright.postproc.paper import Book, Flow, Unit
 from swirlwright.postproc.parts import Part
 from swirlwright.postproc.power import Power
 from swirlwright.postproc.template import TubeTemplate
-from swirlwright.postproc.template_pages import tubes_text
+from swirlwright.postproc.template_pages import runs_text, tubes_text
 from swirlwright.postproc.workshop_words import fan_rows, load_lines, room_line, sound_line
 from swirlwright.solver.schema import Case
 
@@ -33,7 +33,7 @@ def add_first_page(book: Book, case: Case, kinds: tuple[TubeTemplate, ...]) -> N
     flow.heading("Templates")
     name = unit.name
     rows = [
-        [kind.name, ", ".join(str(tube.number) for tube in kind.tubes), unit.number(kind.outer_diameter),
+        [kind.name, runs_text([tube.number for tube in kind.tubes]), unit.number(kind.outer_diameter),
          unit.number(kind.circumference), str(len(kind.holes)), MOUNTING[kind.feed]]
         for kind in kinds
     ]  # fmt: skip

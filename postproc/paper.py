@@ -66,7 +66,8 @@ class Page:
         self.ax.set_xlim(0.0, width)
         self.ax.set_ylim(0.0, height)
         self.ax.axis("off")
-        self.text(MARGIN, height - MARGIN - 4.0, title, size=11, weight="bold")
+        too_wide = text_width(title, 11, "bold") / (width - 2 * MARGIN)
+        self.text(MARGIN, height - MARGIN - 4.0, title, size=11 / max(too_wide, 1.0), weight="bold")
 
     def text(self, x: float, y: float, words: str, *, size: float = 8, **how: Any) -> None:
         """Text with its base line at a place; no sign in it is taken for mathematics."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 from swirlwright.postproc.drafting import JET
 from swirlwright.postproc.drawing import GREY
@@ -30,8 +32,22 @@ def add_template(book: Book, template: TubeTemplate) -> Split:
 
 def tubes_text(template: TubeTemplate) -> str:
     """Which tubes a template is for."""
-    numbers = [str(place.number) for place in template.tubes]
-    return f"tube {numbers[0]}" if len(numbers) == 1 else f"tubes {', '.join(numbers)}"
+    numbers = [place.number for place in template.tubes]
+    if len(numbers) == 1:
+        return f"tube {numbers[0]}"
+    return f"tubes {runs_text(numbers)}"
+
+
+def runs_text(numbers: Sequence[int]) -> str:
+    """Rising numbers with runs of three and more drawn together: "1 to 4, 7"."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    parts = [[f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run] for run in runs]
+    return ", ".join(text for part in parts for text in part)
 
 
 def _split(book: Book, template: TubeTemplate, *, is_upright: bool) -> Split:
@@ -113,16 +129,19 @@ class _Drawing:
         """Which sheet goes on where: the lower one and the left one keep their strip beyond the joint."""
         s, pieces = self.sheet, self.pieces
         number = s.row * pieces.columns + s.column + 1
-        middle_x, _ = self.at((s.left + s.right) / 2, 0.0)
+        # Between the marks, or beside a template too narrow for that.
+        is_narrow = s.right - s.left < 0.06
+        middle_x = self.at(s.right, 0.0)[0] + 2.0 if is_narrow else self.at((s.left + s.right) / 2, 0.0)[0]
+        level: dict[str, Any] = {"size": 5.5, "ha": "left" if is_narrow else "center", "color": GREY}
         _, middle_y = self.at(0.0, (s.bottom + s.top) / 2)
         if s.row < pieces.rows - 1:
             _, y = self.at(0.0, s.top)
             words = f"keep strip: sheet {number + pieces.columns} goes on it"
-            self.page.text(middle_x, y + 2.0, words, size=5.5, ha="center", color=GREY)
+            self.page.text(middle_x, y + 2.0, words, **level)
         if s.row > 0:
             _, y = self.at(0.0, s.bottom)
             words = f"cut here: goes on sheet {number - pieces.columns}"
-            self.page.text(middle_x, y - 3.4, words, size=5.5, ha="center", color=GREY)
+            self.page.text(middle_x, y - 3.4, words, **level)
         if s.column < pieces.columns - 1:
             x, _ = self.at(s.right, 0.0)
             words = f"keep strip: sheet {number + 1} goes on it"

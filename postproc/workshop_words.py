@@ -54,7 +54,8 @@ def load_lines(power: Power) -> list[str]:
 def sound_line(power: Power) -> str:
     """The sound estimate, where the fan files give one."""
     if power.sound_level is None:
-        return "Sound: no estimate, since not every fan file has a sound_level."
+        why = "not every fan file has a sound_level" if power.fans else "the case names no fan"
+        return f"Sound: no estimate, since {why}."
     return (
         f"Sound: about {power.sound_level:.0f} dB(A) 1 m from all fans together, from the levels of their files by the"
         " fan laws (50 lg of the speed ratio); jets, grilles and the echo of the room come on top."
@@ -64,15 +65,18 @@ def sound_line(power: Power) -> str:
 def room_line(power: Power) -> str:
     """Heat and air change of the room."""
     room = power.room
-    name = f"a room of {room.volume:g} m³" + ("" if room.is_given else " (air.room_volume is not given)")
-    heat = f"Room: the fans' {digits(power.load)} W all become heat, at most {room.warming:.2g} K an hour in {name}"
-    if not power.exhaust_flow:
-        return f"{heat}."
-    return (
-        f"{heat}. The exhaust moves {digits(3600 * power.exhaust_flow)} m³/h, {digits(room.air_changes)} times the"
-        " room's air an hour: led outdoors, as much must come in from elsewhere; blown back into the room it changes no"
-        " air, and fog and heat stay."
-    )
+    parts = [f"Room: {room.volume:g} m³" + ("." if room.is_given else ", since air.room_volume is not given.")]
+    if power.load:
+        parts.append(
+            f"The fans' {digits(power.load)} W all become heat: at most {room.warming:.2g} K an hour if none left."
+        )
+    if power.exhaust_flow:
+        parts.append(
+            f"The exhaust moves {digits(3600 * power.exhaust_flow)} m³/h, {room.air_changes:.3g} times the room's air"
+            " an hour: led outdoors, as much must come in from elsewhere; blown back into the room it changes no air, and"
+            " fog and heat stay."
+        )
+    return " ".join(parts)
 
 
 def power_lines(power: Power) -> list[str]:

@@ -27,7 +27,7 @@ def test_drill_writes_both_files_where_it_runs(case_file, capsys):
     assert Path("mixed.pdf").read_bytes().startswith(b"%PDF-")
     assert Path("mixed-holes.csv").read_text().startswith("tube,hole,")
     assert "mixed.pdf" in streams.err and "mixed-holes.csv" in streams.err
-    for words in ("Templates", "Parts", "Power", "Cautions", "tubes 1, 2, 3"):
+    for words in ("Templates", "Parts", "Power", "Cautions", "tubes 1 to 3"):
         assert words in streams.out
 
 

@@ -10,6 +10,7 @@ import pytest
 from workshop_cases import mixed, shipped
 
 from swirlwright.postproc.template import TemplateHole, TubeTemplate, cutouts, templates
+from swirlwright.postproc.template_pages import runs_text
 from swirlwright.postproc.template_split import CLEAR, split
 from swirlwright.solver.plan import hole_plan, tube_plan
 
@@ -137,3 +138,11 @@ def test_roof_and_floor_have_their_openings():
     assert (found["fog inlet"].diameter, found["fog inlet"].panel) == (0.1, "floor")
     assert [found[f"feed of tube {n}"].panel for n in (1, 2, 3, 4)] == ["roof", "roof", "roof", "floor"]
     assert (found["feed of tube 4"].x, found["feed of tube 4"].y) == (0.3, -0.4)
+
+
+@pytest.mark.parametrize(
+    "numbers, text", [([1, 2, 3, 4], "1 to 4"), ([1, 2], "1, 2"), ([1, 3, 4, 5, 9], "1, 3 to 5, 9"), ([7], "7")]
+)
+def test_runs_of_tubes_are_drawn_together(numbers, text):
+    """Thirty tubes of one kind do not fill a title."""
+    assert runs_text(numbers) == text
