@@ -65,7 +65,7 @@ def sound_line(power: Power) -> str:
 def room_line(power: Power) -> str:
     """Heat and air change of the room."""
     room = power.room
-    parts = [f"Room: {room.volume:g} m³" + ("." if room.is_given else ", since air.room_volume is not given.")]
+    parts = [f"Room: {room.volume:g} m³{'' if room.is_given else ' for example (air.room_volume is not given)'}."]
     if power.load:
         parts.append(
             f"The fans' {digits(power.load)} W all become heat: at most {room.warming:.2g} K an hour if none left."
@@ -73,8 +73,8 @@ def room_line(power: Power) -> str:
     if power.exhaust_flow:
         parts.append(
             f"The exhaust moves {digits(3600 * power.exhaust_flow)} m³/h, {room.air_changes:.3g} times the room's air"
-            " an hour: led outdoors, as much must come in from elsewhere; blown back into the room it changes no air, and"
-            " fog and heat stay."
+            " an hour: led outdoors, as much must come in from elsewhere; blown back into the room it changes no air,"
+            " and fog and heat stay."
         )
     return " ".join(parts)
 
