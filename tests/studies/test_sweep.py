@@ -178,12 +178,14 @@ def test_a_hanging_variant_fails_and_the_others_go_on(tmp_path: Path) -> None:
     """Past its time limit a variant is `failed` with the reason, its process ended; an invalid one is `refused`."""
     values = '[1e4, "transient", 16, 24, 0], [0.1, "transient", 16, 24, 0], [0.2, "transient", 16, 24, 0.2]'
     study = write_study(tmp_path, several(values, "time_limit = 12"))
+    # Other tests of the same process may have left helpers of the standard library running.
+    before = set(children(os.getpid()))
     data = swirlwright.sweep(study, tmp_path / "out", workers=1)
     assert data["status"].values.tolist() == ["failed", "done", "refused"]
     assert data["reason"].values[0] == "still running at its time limit of 12 s"
     assert data["reason"].values[2].startswith("exhaust.hub_diameter: must be")
     assert counted(data) == ({"done": 1, "failed": 1, "refused": 1}, "3 variants: 1 done, 1 failed, 1 refused")
-    assert children(os.getpid()) == []
+    assert set(children(os.getpid())) <= before
 
 
 @pytest.mark.slow
