@@ -1,0 +1,162 @@
+"""The command's verbs and their arguments: one function per verb."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TypeAlias
+
+from swirlwright import __version__
+from swirlwright.verbs_flow import run_check, run_measure, run_report, run_solve, run_verify
+from swirlwright.verbs_studies import run_scale, run_sweep
+from swirlwright.verbs_workshop import run_drill
+
+Verbs: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def parser() -> argparse.ArgumentParser:
+    """Arguments of the command; `run` of what it parses is the verb's function."""
+    top = argparse.ArgumentParser(
+        prog="swirlwright",
+        description="From a case file to a verdict: will a column of swirling air stand on the floor?",
+    )
+    top.add_argument("--version", action="version", version=f"swirlwright {__version__}")
+    top.add_argument("--traceback", action="store_true", help="show the stack trace of an internal error")
+    verbs = top.add_subparsers(dest="verb", metavar="VERB", required=True)
+    for add in (
+        _add_check,
+        _add_solve,
+        _add_measure,
+        _add_report,
+        _add_scale,
+        _add_sweep,
+        _add_drill,
+        _add_verify,
+    ):
+        add(verbs)
+    return top
+
+
+def _add_check(verbs: Verbs) -> None:
+    check = verbs.add_parser("check", help="check a case, print its air network; solves no flow")
+    check.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    check.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    check.set_defaults(run=run_check)
+
+
+def _add_solve(verbs: Verbs) -> None:
+    solve = verbs.add_parser("solve", help="solve the flow of a case, write one result file")
+    solve.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    solve.add_argument(
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="result file, replaced if there is one (default: the case's name, .h5, here)",
+    )
+    solve.add_argument("--resume", action="store_true", help="go on with the unsteady run the result file holds")
+    solve.add_argument(
+        "--grid-study", action="store_true", help="then two coarser grids: the grid error of each measure"
+    )
+    solve.add_argument("--spread", action="store_true", help="then the model's constants over their ranges")
+    solve.add_argument("--quiet", action="store_true", help="no progress")
+    solve.set_defaults(run=run_solve)
+
+
+def _add_measure(verbs: Verbs) -> None:
+    measure = verbs.add_parser("measure", help="print the measures and the verdict of a result")
+    measure.add_argument("result", type=Path, metavar="RESULT", help="result file")
+    measure.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    measure.set_defaults(run=run_measure)
+
+
+def _add_report(verbs: Verbs) -> None:
+    report = verbs.add_parser("report", help="write one self-contained HTML page with the pictures")
+    report.add_argument("results", type=Path, nargs="+", metavar="RESULT", help="result files")
+    report.add_argument(
+        "--output", type=Path, metavar="FILE", help="page (default: the first result's name, .html, here)"
+    )
+    report.set_defaults(run=run_report)
+
+
+def _add_scale(verbs: Verbs) -> None:
+    scale = verbs.add_parser("scale", help="a chamber of another size from one that works: duties, holes, fans, case")
+    scale.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    size = scale.add_mutually_exclusive_group(required=True)
+    size.add_argument("--height", type=_length, metavar="H", help='height of the scaled chamber: 2.5 (m) or "8 ft"')
+    size.add_argument("--factor", type=float, metavar="F", help="scaled length over original")
+    scale.add_argument(
+        "--hold",
+        choices=("velocity", "spin-up", "reynolds"),
+        default="velocity",
+        help="what stays: velocities (default), spin-up time or Reynolds number",
+    )
+    scale.add_argument(
+        "--fans", type=Path, metavar="FOLDER", help="fan files to choose from (default: the folder of the case's fans)"
+    )
+    scale.add_argument("--output", type=Path, metavar="FILE", help="scaled case (default: CASE-HEIGHTm.toml, here)")
+    scale.add_argument("--solve", action="store_true", help="then solve both and print their measures side by side")
+    scale.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    scale.add_argument("--quiet", action="store_true", help="no progress")
+    scale.set_defaults(run=run_scale)
+
+
+def _add_sweep(verbs: Verbs) -> None:
+    sweep = verbs.add_parser("sweep", help="run all variants of a study, go on where it stopped, write one data set")
+    sweep.add_argument("study", type=Path, metavar="STUDY", help="study file (TOML)")
+    sweep.add_argument(
+        "--output", type=Path, metavar="FOLDER", help="folder of the sweep (default: the study's name, .sweep, here)"
+    )
+    sweep.add_argument(
+        "--workers", type=_positive, metavar="N", help="variants at a time (default: the processors of this machine)"
+    )
+    sweep.add_argument("--retry-failed", action="store_true", help="run variants again that failed")
+    sweep.add_argument("--scheduler", metavar="ADDRESS", help="dask scheduler whose workers run the variants instead")
+    sweep.add_argument("--quiet", action="store_true", help="no progress")
+    sweep.set_defaults(run=run_sweep)
+
+
+def _add_drill(verbs: Verbs) -> None:
+    drill = verbs.add_parser(
+        "drill", help="write the workshop's sheets at true size: templates, cut-outs, parts, power"
+    )
+    drill.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    drill.add_argument(
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="PDF (default: the case's name, .pdf, here); the table of holes stands beside it, -holes.csv",
+    )
+    drill.add_argument("--paper", choices=("a4", "letter"), default="a4", help="size of the sheets (default: a4)")
+    drill.add_argument("--inches", action="store_true", help="lengths in inches instead of millimetres")
+    drill.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    drill.set_defaults(run=run_drill)
+
+
+def _add_verify(verbs: Verbs) -> None:
+    verify = verbs.add_parser("verify", help="run the published checks, print computed beside published")
+    verify.add_argument("names", nargs="*", metavar="NAME", help="groups or configurations (default: all)")
+    verify.add_argument("--quick", action="store_true", help="only those of a few seconds, a minute in all")
+    verify.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    verify.add_argument("--report", type=Path, metavar="FILE", help="write one HTML page with a figure for each")
+    verify.add_argument("--quiet", action="store_true", help="no progress")
+    verify.set_defaults(run=run_verify)
+
+
+def _length(text: str) -> float:
+    """A length of the command line: a number in m, or one with a unit."""
+    from swirlwright.solver.quantities import Number, QuantityError
+
+    try:
+        given: float | str = float(text)
+    except ValueError:
+        given = text
+    try:
+        return Number("m", gt=0, le=100).convert(given)
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(f"must be {error}, got {text!r}") from error
+
+
+def _positive(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"must be a whole number >= 1, got {text}")
+    return int(text)

@@ -1,0 +1,75 @@
+"""Verbs of families of chambers: scale, sweep.
+
+Everything heavy is imported inside the verb, so that `--help` and `check` stay quick.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from swirlwright.outputs import DONE, FAILED, NOT_PASSED, WRONG_INPUT, print_value, say, unwritable
+
+
+def run_scale(options: argparse.Namespace) -> int:
+    from swirlwright.solver.casefile import read_case
+    from swirlwright.solver.scale_file import write_scaled
+    from swirlwright.solver.scaling import scale
+
+    case = read_case(options.case)
+    scaled = scale(case, height=options.height, factor=options.factor, hold=options.hold, fans=options.fans)
+    output = options.output or Path(scaled.case.path.name)
+    if (reason := unwritable(output, options.case)) is not None:
+        return say(f"{output}: {reason}", WRONG_INPUT)
+    written, copied = write_scaled(scaled, output)
+    if not options.solve:
+        print_value(scaled, options.json)
+        _say_written(output, copied)
+        return DONE
+    from swirlwright.postproc.side_by_side import solve_both
+    from swirlwright.solver.progress import watcher
+
+    if not options.json:
+        print(scaled.text(), flush=True)
+    _say_written(output, copied)
+    watch = watcher(quiet=options.quiet)
+    try:
+        both = solve_both(case, written, scaled, output.with_suffix(".h5"), watch)
+    finally:
+        watch.finish()
+    print_value(both, options.json)
+    return DONE if both.is_converged else NOT_PASSED
+
+
+def _say_written(output: Path, copied: list[Path]) -> None:
+    say(f"scaled case: {output} (next: swirlwright solve {output})", DONE)
+    for path in copied:
+        say(f"fan file copied: {path}", DONE)
+
+
+def run_sweep(options: argparse.Namespace) -> int:
+    from swirlwright.solver.progress import watcher
+    from swirlwright.solver.study_file import read_study
+
+    study = read_study(options.study)
+    from swirlwright.postproc.sweep import default_folder, sweep
+    from swirlwright.postproc.sweep_data import counted
+
+    folder = options.output or default_folder(study)
+    watch = watcher(quiet=options.quiet)
+    data = sweep(
+        study,
+        folder,
+        watch,
+        workers=options.workers,
+        retry_failed=options.retry_failed,
+        scheduler=options.scheduler,
+    )
+    number, text = counted(data)
+    text += f"\ndata set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'}"
+    if number["failed"]:
+        return say(f"{text}\n--retry-failed runs the failed ones again", FAILED)
+    if number["not-converged"]:
+        return say(text, NOT_PASSED)
+    watch.message(text)
+    return DONE
