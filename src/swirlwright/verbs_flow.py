@@ -65,7 +65,7 @@ def _study(case: Case, output: Path, watch: Watch, options: argparse.Namespace) 
 def run_measure(options: argparse.Namespace) -> int:
     from swirlwright.postproc.measures import measure
 
-    print(measure(options.result), options.json)
+    print_value(measure(options.result), options.json)
     return DONE
 
 
