@@ -112,15 +112,15 @@ def measure(path: str | os.PathLike[str]) -> Measures:
 def measure_data(data: ResultData) -> Measures:
     """As `measure`, of a result already read."""
     chamber = chamber_of(data)
-    frames = _finite_frames(data)
-    window = _window_frames(data, frames)
+    frames = finite_frames(data)
+    window = window_frames(data, frames)
     field, field_text = _main_field(data, frames, window)
     if field.nu.min() < 0.0:
         raise ResultError(f"{data.path}: holds a negative effective viscosity, so nothing can be measured")
     m = measure_field(field, chamber)
     over_time, shares = _over_time(data, window, chamber)
     judged = in_doubt(verdict(m, chamber, shares), *studies_in(data.attributes))
-    spin_up, spin_up_reason = spin_up_time(*_deficit_series(data, frames, chamber))
+    spin_up, spin_up_reason = spin_up_time(*deficit_series(data, frames, chamber))
     attributes = data.attributes
     beside = asymmetry_of(data, chamber, m)
     torque = {name: _number(attributes, f"torque_{name}") for name in ("input", "delivered", "lost")}
@@ -188,7 +188,7 @@ def _number(attributes: dict[str, Any], name: str) -> float | None:
     return float(value) if isinstance(value, int | float) and math.isfinite(value) else None
 
 
-def _finite_frames(data: ResultData) -> np.ndarray:
+def finite_frames(data: ResultData) -> np.ndarray:
     """Numbers of the frames without infinities: the last frames of a run that blew up are left out."""
     names = [name for name in data.frames if name != "fog_concentration"]
     finite = [n for n in range(data.time.size) if all(np.isfinite(data.frames[k][n]).all() for k in names)]
@@ -197,7 +197,7 @@ def _finite_frames(data: ResultData) -> np.ndarray:
     return np.asarray(finite)
 
 
-def _window_frames(data: ResultData, frames: np.ndarray) -> np.ndarray:
+def window_frames(data: ResultData, frames: np.ndarray) -> np.ndarray:
     """Numbers of the frames in the averaging window; the last frame alone where there is no window."""
     begin, end = (_number(data.attributes, f"window_{side}") for side in ("start", "end"))
     if begin is None or end is None or not end > begin:
@@ -254,7 +254,7 @@ def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:
     return Statistic(mean, math.sqrt(float(part @ (values - mean) ** 2)), share, chance_error(values))
 
 
-def _deficit_series(data: ResultData, frames: np.ndarray, chamber: Chamber) -> tuple[np.ndarray, np.ndarray]:
+def deficit_series(data: ResultData, frames: np.ndarray, chamber: Chamber) -> tuple[np.ndarray, np.ndarray]:
     """Times [s] and core pressure deficit at mid-height [Pa]: of every step if recorded, else of frames."""
     if "core_pressure_deficit" in data.history and "time" in data.history:
         return data.history["time"], data.history["core_pressure_deficit"]
