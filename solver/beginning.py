@@ -39,6 +39,13 @@ def first_state(case: Case, chamber: Chamber) -> State:
     return imposed(problem, replace(s, time=0.0))
 
 
+def begins_steady(case: Case) -> bool:
+    """Whether the run begins with a steady flow found earlier, probably that of a neighbour."""
+    if case.run.start_from is None:
+        return False
+    return bool(read_attributes(case.path.parent / case.run.start_from)["outcome"] == Outcome.STEADY.label)
+
+
 def left_off(case: Case, output: Path) -> dict[str, Any] | None:
     """Return the restart state of the unsteady run that `output` holds.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from swirlwright.solver.beginning import first_state, left_off
+from swirlwright.solver.beginning import begins_steady, first_state, left_off
 from swirlwright.solver.coupling import Chamber, exhaust_plane_pressure
 from swirlwright.solver.fields import centre_fields, steady_budget
 from swirlwright.solver.flow import build_grid
@@ -87,7 +87,7 @@ def solve(case: Case, output: str | Path, watch: Watch = SILENT, *, resume: bool
         writer = ResultWriter.resume(output, start.time, int(saved["n_frames"]), attributes)
     with writer, control.catching_interrupt():
         if case.run.mode == "steady" and saved is None:
-            search = SteadySearch(case, control, watch, grid)
+            search = SteadySearch(case, control, watch, grid, begins_steady(case))
             if (result := _steady(search, chamber, start, writer, clock)) is not None:
                 return result
             watch.message("marching on to time averages")
@@ -104,6 +104,8 @@ def _steady(search: SteadySearch, chamber: Chamber, start: State, writer: Result
             return None
         chamber, s, outcome = found.chamber, found.state, Outcome.STEADY
         more["disturbance_growth_rate"] = found.growth_rate
+        if found.tested_on != s.p.shape:
+            more["text"] = f"{outcome.text} (tested on {found.tested_on[1]} x {found.tested_on[0]} cells)"
     except Stopped as stop:
         s, outcome, more["text"] = stop.state, stop.outcome, str(stop)
     s = with_steady_fog(chamber.problem, s)

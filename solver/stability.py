@@ -67,7 +67,7 @@ def stability_of(problem: FlowProblem, s: State, control: Control, watch: Watch)
         times.append(end)
         if sizes[-1] < GONE * sizes[0]:
             break
-    middle = len(sizes) // 2
+    middle = (len(sizes) - 1) // 2
     growth = float(np.log(sizes[-1] / sizes[middle]) / (times[-1] - times[middle]))
     return StabilityTest(growth, sizes[-1] / sizes[0], times[-1])
 
