@@ -73,6 +73,28 @@ def data_set(study: Study, variants: Sequence[Variant], runs: Sequence[Run], col
     is_product = study.sample is None
     dims = tuple(p.name for p in study.parameters) if is_product else ("variant",)
     shape = tuple(len(levels) for levels in study.levels) if is_product else (len(variants),)
+    data = variables(variants, runs, cold, dims, shape)
+    return xr.Dataset(data, _coordinates(study, variants), _attributes(study))
+
+
+def variables(
+    variants: Sequence[Variant],
+    runs: Sequence[Run],
+    cold: Mapping[int, Record],
+    dims: tuple[str, ...] = ("variant",),
+    shape: tuple[int, ...] = (-1,),
+) -> dict[str, xr.Variable]:
+    """What became of each variant, and every measure, as the variables of a data set.
+
+    Parameters
+    ----------
+    variants, runs : sequence
+        Of equal length.
+    cold : mapping
+        Records of the cold reruns by index of the variant; none: no `cold_` variables.
+    dims, shape : tuple
+        Of the data set; one dimension `variant` by default.
+    """
 
     def put(values: Sequence[Any], dtype: Any, **attributes: Any) -> xr.Variable:
         return xr.Variable(dims, np.array(values, dtype=dtype).reshape(shape), attributes)
@@ -86,7 +108,7 @@ def data_set(study: Study, variants: Sequence[Variant], runs: Sequence[Run], col
     if cold:
         reruns = [cold.get(variant.index) for variant in variants]
         data |= _measured(reruns, COLD_NUMBERS, COLD_WORDS, put, "cold_")
-    return xr.Dataset(data, _coordinates(study, variants), _attributes(study))
+    return data
 
 
 def _of_the_run(variants: Sequence[Variant], runs: Sequence[Run]) -> dict[str, list[Any]]:
