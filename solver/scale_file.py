@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from textwrap import wrap
 
@@ -40,19 +40,46 @@ def write_scaled(scaled: Scaled, output: Path) -> tuple[Case, list[Path]]:
     """
     if output.exists() and not output.read_bytes().startswith(MARK.encode()):
         raise _refusal(output, "exists, was not written by scale and is not replaced")
-    data = scaled.case.model_dump(mode="json", exclude_unset=True)
+    return write_moved(scaled.case, output, _comments(scaled))
+
+
+def write_moved(case: Case, output: Path, comments: Iterable[str]) -> tuple[Case, list[Path]]:
+    """Write a case to another place; fan files that lie outside its folder tree are copied into `fans` beside it.
+
+    Parameters
+    ----------
+    case : Case
+        Without a start: `run.start_from` would lead elsewhere.
+    output : Path
+        Replaced if it is there.
+    comments : iterable of str
+        First lines of the file.
+
+    Returns
+    -------
+    case : Case
+        As it stands in the file.
+    copied : list of Path
+        The copies of fan files.
+
+    Raises
+    ------
+    InputError
+        If another fan file of the same name stands beside it.
+    """
+    data = case.model_dump(mode="json", exclude_unset=True)
     copies: dict[Path, Path] = {}
     if data.get("exhaust", {}).get("fan"):
-        data["exhaust"]["fan"] = _fan_name(scaled.case, data["exhaust"]["fan"], output, copies)
+        data["exhaust"]["fan"] = _fan_name(case, data["exhaust"]["fan"], output, copies)
     for fan in data.get("supply", {}).get("fans", ()):
-        fan["file"] = _fan_name(scaled.case, fan["file"], output, copies)
-    text = "\n".join([*_comments(scaled), "", to_toml(data)])
+        fan["file"] = _fan_name(case, fan["file"], output, copies)
+    text = "\n".join([*comments, "", to_toml(data)])
     for source, target in copies.items():
         target.parent.mkdir(exist_ok=True)
         shutil.copyfile(source, target)
-    case = parse_case(text, output)
+    moved = parse_case(text, output)
     output.write_text(text, encoding="utf-8")
-    return case, list(copies.values())
+    return moved, list(copies.values())
 
 
 def _refusal(path: Path, what: str) -> InputError:

@@ -16,6 +16,7 @@ from swirlwright.solver.casefile import read_case
 from swirlwright.solver.errors import Finding, InputError, Problem
 from swirlwright.solver.quantities import Number, QuantityError
 from swirlwright.solver.schema import Case, Seconds, Table, Text
+from swirlwright.solver.search_tables import Constraint, Objective, Refinement
 from swirlwright.solver.tomlfile import Document, read_document, validate
 from swirlwright.solver.tomllines import Location
 
@@ -75,6 +76,9 @@ class Study(Table):
     sample: Sample | None = None
     fixed: dict[str, Any] = {}
     derived: tuple[Derived, ...] = Field(default=(), max_length=100)
+    objective: Objective | None = None
+    constraints: tuple[Constraint, ...] = Field(default=(), max_length=20)
+    refinement: Refinement = Refinement()
     start: Literal["cold", "neighbour"] = "cold"
     cold_sample: Annotated[int, Number(ge=0, le=MOST_VARIANTS, whole=True)] = 0
     time_limit: Seconds | None = None

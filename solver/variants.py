@@ -61,7 +61,7 @@ def variants_of(study: Study) -> list[Variant]:
             case, reason = case_of(study, point), ""
         except InputError as error:
             first_error = first_error or error
-            case, reason = None, _reason(error)
+            case, reason = None, reason_of(error)
         found.append(Variant(index, values, case, reason, neighbours[index]))
     if first_error is not None and all(variant.case is None for variant in found):
         raise first_error
@@ -125,7 +125,7 @@ def _product(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
 def _sampled(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
     """Points of a sample and their places in the unit cube."""
     assert study.sample is not None
-    shares = _unit_sample(study.sample.method, len(study.parameters), study.sample.count, study.sample.seed)
+    shares = unit_sample(study.sample.method, len(study.parameters), study.sample.count, study.sample.seed)
     points = []
     for row in shares:
         point = []
@@ -138,7 +138,7 @@ def _sampled(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
     return points, shares
 
 
-def _unit_sample(method: str, dimensions: int, count: int, seed: int) -> np.ndarray:
+def unit_sample(method: str, dimensions: int, count: int, seed: int) -> np.ndarray:
     """Points in the unit cube, (count, dimensions)."""
     from scipy.stats import qmc
 
@@ -174,6 +174,6 @@ def _nearest_earlier(places: np.ndarray) -> Iterator[int | None]:
         yield None if n == 0 else int(np.argmin(np.sum((places[:n] - places[n]) ** 2, axis=1)))
 
 
-def _reason(error: InputError) -> str:
+def reason_of(error: InputError) -> str:
     """What is wrong with a variant's case, without the lines of a text that nobody has written."""
     return "; ".join(str(problem).split(": ", 1)[-1] for problem in error.problems)
