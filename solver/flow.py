@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from swirlwright.solver.eddy import COMING, SpalartAllmaras
+from swirlwright.solver.fog_inlet import fog_inflow
 from swirlwright.solver.grid import Array, Cluster, Grid, clustered_faces
 from swirlwright.solver.jets import Jets, JetSources, deposit
 from swirlwright.solver.kernels import Edges
@@ -83,9 +84,11 @@ def build_flow(case: Case, grid: Grid, jets: Jets, exhaust_flow: float, blowing:
         deposited = deposit(jets, grid, density=case.density, spread=case.model.jet_spread, open_share=share)
         deposited = deposited.scaled(blowing.supply)
         sources = Sources(deposited.volume, deposited.torque, deposited.radial_force, deposited.axial_force)
+    fog = fog_inflow(case, grid, share, blowing.fog)
+    sources = sources.plus(fog.sources)
     exhaust_flow *= blowing.exhaust
     speed = speed_scale(case, jets, exhaust_flow)
-    edges = _edges(case, grid, share, exhaust_flow, speed, blowing)
+    edges = _edges(case, grid, share, exhaust_flow, speed, fog.floor_w)
     if not np.any(edges.side_kind == 1):
         # Nothing but the exhaust can give way: its flow is what comes in, to the last digit of the sums.
         coming = _inflow(edges, sources, grid)
@@ -103,6 +106,7 @@ def build_flow(case: Case, grid: Grid, jets: Jets, exhaust_flow: float, blowing:
         speed=speed,
         length=case.model_radius,
         has_fog=case.fog is not None,
+        fog_law=fog.law,
     )
     return ChamberFlow(problem, deposited, share, exhaust_flow)
 
@@ -152,7 +156,7 @@ def inlet_velocity(case: Case) -> tuple[float, float]:
     return radial, radial * float(np.tan(np.deg2rad(inlet.angle or 0.0)))
 
 
-def _edges(case: Case, grid: Grid, share: Array, exhaust_flow: float, speed: float, blowing: Blowing) -> Edges:
+def _edges(case: Case, grid: Grid, share: Array, exhaust_flow: float, speed: float, floor_w: Array) -> Edges:
     """What every boundary face does."""
     nz, nr = grid.shape
     walls, friction = case.walls, case.wall_friction_factor
@@ -172,11 +176,6 @@ def _edges(case: Case, grid: Grid, share: Array, exhaust_flow: float, speed: flo
         stress_w_cell[band], carry_w_cell[band] = (0.0, 0.0) if is_free else (1.0, 1.0)
     top_kind, top_w = _ceiling(case, grid, exhaust_flow)
     open_top = (top_kind == 1) | (top_w > 0.0)
-    bottom_w = np.zeros(nr)
-    if case.fog is not None:
-        radius = case.fog.diffuser_radius or case.fog.radius
-        wet = grid.r < max(radius, 1.01 * grid.r[0])
-        bottom_w[wet] = blowing.fog * case.fog.flow / (np.pi * np.diff(grid.r_face**2)[wet].sum())
     top_stress = np.where(open_top, 0.0, slip[walls.ceiling])
     bottom_stress = np.full(nr, slip[walls.floor])
     loss = 0.0 if case.exhaust is None else case.exhaust.guard_loss + case.exhaust.grille_loss
@@ -190,7 +189,7 @@ def _edges(case: Case, grid: Grid, share: Array, exhaust_flow: float, speed: flo
         top_kind=top_kind, top_w=top_w, top_u=np.zeros(nr + 1), top_v=walls.ceiling_rotation * grid.r * (~open_top),
         top_stress_u=_to_faces(top_stress), top_stress_v=top_stress,
         top_carry_u=np.ones(nr + 1), top_carry_v=np.ones(nr), top_loss=np.full(nr, loss), top_p=np.zeros(nr),
-        bottom_w=bottom_w, bottom_u=np.zeros(nr + 1), bottom_v=walls.floor_rotation * grid.r,
+        bottom_w=floor_w, bottom_u=np.zeros(nr + 1), bottom_v=walls.floor_rotation * grid.r,
         bottom_stress_u=_to_faces(bottom_stress), bottom_stress_v=bottom_stress,
         # A chamber reaches to the axis.
         inner_v=np.zeros(nz), inner_stress=0.0,

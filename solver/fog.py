@@ -1,17 +1,24 @@
-"""The fog of a steady flow: a linear equation, solved once the flow is known."""
+"""The fog of a steady flow: a linear equation once the flow is known, solved in turn with the flow where it has weight."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from swirlwright.solver import kernels
+from swirlwright.solver.eddy import SpalartAllmaras
+from swirlwright.solver.fog_law import LEDGER
+from swirlwright.solver.fog_transport import carriers, fill_fog_rates, ledger_rates
 from swirlwright.solver.grid import Array
 from swirlwright.solver.state import FlowProblem, State
-from swirlwright.solver.transient import SCHMIDT
+from swirlwright.solver.steady import EDDY_AGREEMENT, AndersonMixing, SteadyStep, SteadyTry, solve_steady
+
+# Flow and fog in turn: rounds at most, and rounds remembered to foresee the next.
+MOST_ROUNDS = 40
+MEMORY = 5
 
 
 def with_steady_fog(problem: FlowProblem, s: State) -> State:
@@ -23,11 +30,11 @@ def with_steady_fog(problem: FlowProblem, s: State) -> State:
     if not problem.has_fog:
         return s
     nz, nr = problem.grid.shape
-    nu = problem.viscosity(s)
+    nu, by = problem.viscosity(s), carriers(problem, s)
 
     def rate(c: Array) -> Array:
         out = np.empty((nz, nr))
-        kernels.scalar_rates(s.u, c, s.w, nu, SCHMIDT, problem.grid.metric, problem.edges, out)
+        fill_fog_rates(problem, c, by, nu, out)
         return out
 
     inflow = rate(np.zeros((nz, nr)))
@@ -46,3 +53,49 @@ def with_steady_fog(problem: FlowProblem, s: State) -> State:
     entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
     matrix = sparse.csc_matrix(entries, shape=(nz * nr, nz * nr))
     return replace(s, fog=splu(matrix).solve(-inflow.ravel()).reshape(nz, nr))
+
+
+def solve_steady_with_fog(
+    problem: FlowProblem,
+    start: State,
+    *,
+    tolerance: float,
+    max_iterations: int,
+    watch: Callable[[SteadyStep], None] = lambda step: None,
+) -> SteadyTry:
+    """As `solve_steady`, with the fog that the flow keeps up; where it has weight, fog and flow are solved in turn.
+
+    Each with the other held, the next fog foreseen from the last rounds (Anderson mixing), until the fog's change moves
+    the flow's residual by less than `tolerance`; with an equation for the eddy viscosity, which is not known so
+    closely, until the fog changes by less than `EDDY_AGREEMENT`.
+    """
+    first_step, s = None, start
+    record: tuple[SteadyStep, ...] = ()
+    mixing = AndersonMixing(MEMORY)
+    for _ in range(MOST_ROUNDS):
+        tried = solve_steady(
+            problem, s, tolerance=tolerance, max_iterations=max_iterations, watch=watch, first_step=first_step
+        )
+        record = (*record, *tried.record)
+        if not tried.is_converged:
+            return replace(tried, record=record)
+        settled = with_steady_fog(problem, tried.state)
+        if not problem.fog_weight or _has_settled(problem, s.fog, settled.fog, tolerance):
+            return replace(tried, state=settled, record=record)
+        s = replace(settled, fog=mixing.next(s.fog, settled.fog))
+        # Where the first round ended, not where it began: the flow is nearly there.
+        first_step = tried.record[-1].pseudo_step if tried.record else first_step
+    return SteadyTry(s, False, tried.residual, record)
+
+
+def _has_settled(problem: FlowProblem, before: Array, after: Array, tolerance: float) -> bool:
+    """Whether the change of the fog is one that the flow does not feel."""
+    if isinstance(problem.closure, SpalartAllmaras):
+        return bool(np.abs(after - before).max() < EDDY_AGREEMENT)
+    force = abs(problem.fog_weight) * float(np.sqrt(np.mean((after - before) ** 2)))
+    return force * problem.length / problem.speed**2 < tolerance
+
+
+def steady_ledger(problem: FlowProblem, s: State) -> dict[str, float]:
+    """Where the fog of a steady state goes: flows by name of LEDGER [m3/s of fog as it is in the inlet]."""
+    return dict(zip(LEDGER, ledger_rates(problem, s.fog, carriers(problem, s)).tolist(), strict=True))

@@ -732,6 +732,42 @@ def largest_rates(u, v, w, m):
 
 
 @njit(cache=True, error_model="numpy")
+def add_fog_weight(c, reduced_gravity, m, e, out_w):
+    """Add the weight of fog c (nz, nr) to the axial rates out_w (nz+1, nr) [m/s2]; reduced_gravity [m/s2].
+
+    Plain means on faces: with the central fluxes of `scalar_rates` the work done on the air is, to round-off, what the
+    fog loses in potential energy.
+    """
+    nz, nr = c.shape
+    for j in range(1, nz):
+        for i in range(nr):
+            out_w[j, i] -= reduced_gravity * 0.5 * (c[j - 1, i] + c[j, i])
+    for i in range(nr):
+        if e.top_kind[i] == 1:
+            out_w[nz, i] -= reduced_gravity * c[nz - 1, i]
+
+
+@njit(cache=True, error_model="numpy")
+def droplet_velocities(u, v, w, tau, settling, closed, m, out_u, out_w, onto_panels):
+    """Fill out_u, out_w with the velocity of droplets, air plus tau (v^2/r, 0) and less the settling speed [m/s].
+
+    On the rim: what leaves. onto_panels (nz,): the drift onto the closed share of the side, in out_u too. Droplets come
+    through the floor's inlet at its w less the settling speed, so undiluted fog is no denser above it than below.
+    """
+    nz, nr = v.shape
+    for j in range(nz):
+        out_u[j, 0] = 0.0
+        for i in range(1, nr):
+            turn = 0.5 * (v[j, i - 1] + v[j, i])
+            out_u[j, i] = u[j, i] + tau * turn * turn / m.rf[i]
+        onto_panels[j] = closed[j] * tau * v[j, nr - 1] ** 2 / m.rf[nr]
+        out_u[j, nr] = max(u[j, nr], 0.0) + onto_panels[j]
+    for j in range(nz + 1):
+        for i in range(nr):
+            out_w[j, i] = w[j, i] - settling
+
+
+@njit(cache=True, error_model="numpy")
 def scalar_rates(u, c, w, nu, schmidt, m, e, out):
     """Rate of change of a passive scalar c [1/s] at cell centres: central advection, diffusivity nu/schmidt.
 
@@ -761,8 +797,11 @@ def scalar_rates(u, c, w, nu, schmidt, m, e, out):
 
 
 @njit(cache=True, error_model="numpy")
-def sweep_scalar(u, w, nu, schmidt, m, step, rhs):
-    """Solve (1 - step A_r)(1 - step A_z) d = rhs in place, A the derivative of `scalar_rates` by c."""
+def sweep_scalar(u, w, nu, schmidt, m, step, rhs, half):
+    """Solve (1 - step A_r)(1 - step A_z) d = rhs in place, A the derivative of `scalar_rates` by c.
+
+    `half` keeps the result after the first factor, as in `sweep_v`.
+    """
     nz, nr = rhs.shape
     lo, di, up = np.zeros((nz, nr)), np.ones((nz, nr)), np.zeros((nz, nr))
     scale = step / m.a
@@ -777,6 +816,7 @@ def sweep_scalar(u, w, nu, schmidt, m, step, rhs):
             di[j, i - 1] += scale[i - 1] * (adv + dif)
         di[j, nr - 1] += scale[nr - 1] * m.rf[nr] * max(u[j, nr], 0.0)
     solve_rows(lo, di, up, rhs)
+    half[:, :] = rhs
     lo[:, :], di[:, :], up[:, :] = 0.0, 1.0, 0.0
     for j in range(1, nz):
         below, above = step / m.dz[j - 1], step / m.dz[j]

@@ -215,6 +215,17 @@ class Fog(Table):
     radius: Length
     flow: Flow
     diffuser_radius: Length | None = None
+    diffuser_gap: Length | None = None
+    buoyancy: Literal["on", "off"] = "on"
+    density_excess: Annotated[float, Number(ge=-0.2, le=0.6)] = 0.02  # 20 g of water in a cubic metre of air
+    droplet_diameter: Annotated[float, Number("m", ge=0, le=8e-5)] = 5e-6
+    liquid_content: Annotated[float, Number("kg/m3", gt=0, le=1)] = 0.02
+    room_humidity: Share = 0.5
+
+    @property
+    def gap(self) -> float:
+        """Height of the gap under the disc [m]; by default the inlet's area again, all round its lip."""
+        return 0.5 * self.radius if self.diffuser_gap is None else self.diffuser_gap
 
 
 class AirTable(Table):

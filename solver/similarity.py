@@ -28,8 +28,8 @@ POWERS = {
     "rad/s": (-1, 1),
     "s": (1, -1),
 }
-# The air and the finish of a pipe stay what they are, and a wall clock knows no scale.
-KEPT = (("air",), ("tubes", "roughness"), ("run", "time_limit"))
+# The air, droplets and the finish of a pipe stay what they are, and a wall clock knows no scale.
+KEPT = (("air",), ("fog", "droplet_diameter"), ("tubes", "roughness"), ("run", "time_limit"))
 # Times a run takes from defaults that know nothing of its size.
 TIMES = {"steady": ("spin_up", "average", "frame_interval"), "transient": ("end_time", "frame_interval")}
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from swirlwright.solver import kernels
 from swirlwright.solver.eddy import SpalartAllmaras
+from swirlwright.solver.fog_law import LEDGER, FogLaw
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.kernels import Edges
 
@@ -32,6 +33,10 @@ class Sources:
     def none(cls, grid: Grid) -> Sources:
         nz, nr = grid.shape
         return cls(np.zeros((nz, nr)), np.zeros((nz, nr)), np.zeros((nz, nr + 1)), np.zeros((nz + 1, nr)))
+
+    def plus(self, other: Sources) -> Sources:
+        """Both together."""
+        return Sources(*(getattr(self, f.name) + getattr(other, f.name) for f in fields(self)))
 
 
 @dataclass(frozen=True)
@@ -79,6 +84,7 @@ class FlowProblem:
     exhaust_flow [m3/s] is the flow through the pressure faces of the ceiling, met by the duct pressure; None
     where no ceiling face has a pressure condition or nothing else can let air in (then mass balance sets it).
     speed [m/s] and length [m] are scales of the problem, for tolerances and first steps only.
+    fog_law: None where the fog is a passive tracer from the floor's inlet.
     """
 
     grid: Grid
@@ -91,6 +97,12 @@ class FlowProblem:
     speed: float
     length: float
     has_fog: bool = False
+    fog_law: FogLaw | None = None
+
+    @property
+    def fog_weight(self) -> float:
+        """Reduced gravity of undiluted fog [m/s2]; 0 where the fog does not act on the air."""
+        return self.fog_law.reduced_gravity if self.has_fog and self.fog_law is not None else 0.0
 
     @cached_property
     def work(self) -> Work:
@@ -119,6 +131,8 @@ class FlowProblem:
             src.radial_force, src.torque, src.axial_force,
             k.adv_r, k.vis_r, k.adv_z, k.vis_z, k.flux_r, k.flux_z, out_u, out_v, out_w,
         )  # fmt: skip
+        if self.fog_weight:
+            kernels.add_fog_weight(s.fog, self.fog_weight, self.grid.metric, self.edges, out_w)
 
     def divergence(self, s: State) -> Array:
         """div u - q [1/s], (nz, nr)."""
@@ -168,6 +182,7 @@ class State:
     """Velocities [m/s] and pressure over density [m2/s2] on the staggered grid at `time` [s].
 
     fog and eddy (nz, nr): fog concentration, and nu~ [m2/s] where the closure has an equation for it; empty without.
+    fog_ledger: fog let in and gone by each way since the run began, in the order of LEDGER [m3].
     """
 
     u: Array
@@ -178,6 +193,7 @@ class State:
     time: float = 0.0
     fog: Array = field(default_factory=lambda: np.zeros((0, 0)))
     eddy: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    fog_ledger: Array = field(default_factory=lambda: np.zeros(len(LEDGER)))
 
     @classmethod
     def at_rest(cls, problem: FlowProblem) -> State:

@@ -162,7 +162,7 @@ class SteadyEquations:
                     fields[f] = fields[f].copy()
                     mine = number[f][cj::3, ci::3] >= 0
                     fields[f][cj::3, ci::3] += np.where(mine, epsilon, 0.0)
-                    moved = p.rates(State(fields[0], fields[1], fields[2], s.p, s.duct_pressure), nu)
+                    moved = p.rates(replace(s, u=fields[0], v=fields[1], w=fields[2]), nu)
                     for g in range(3):
                         jj, ii = np.nonzero(moved[g] != base[g])
                         # The perturbed unknown of this colour within one index of the row is unique.

@@ -14,6 +14,7 @@ import numpy as np
 
 from swirlwright.solver import kernels
 from swirlwright.solver.eddy import SpalartAllmaras
+from swirlwright.solver.fog_transport import SCHMIDT, carriers, fill_fog_rates, ledger_rates, outflows
 from swirlwright.solver.grid import Array
 from swirlwright.solver.projection import Projection
 from swirlwright.solver.stages import AFTER, EARLIER, IMPLICIT, NODES, WEIGHTS
@@ -22,8 +23,6 @@ from swirlwright.solver.state import FlowProblem, Sources, State, corner
 # Explicit parts bound the step: cells crossed and radians turned in it. Measured; DEVELOPERS.md, decision 5.
 COURANT = 1.0
 TURN = 0.7
-# Turbulent Schmidt number of the fog; 0.7 to 0.9 in free flows (Launder 1978, Topics in Applied Physics 12, memory).
-SCHMIDT = 0.7
 
 
 @dataclass
@@ -70,6 +69,7 @@ class _Fields(NamedTuple):
     v: Array
     eddy: Array
     fog: Array
+    fog_ledger: Array
 
     @classmethod
     def within(cls, every: Array, parts: Sequence[Array]) -> _Fields:
@@ -99,7 +99,7 @@ NO_FOG = np.empty((0, 0))
 
 
 def _moving(problem: FlowProblem, s: State) -> tuple[Array, ...]:
-    return s.u, s.w, s.v, s.eddy, s.fog if problem.has_fog else NO_FOG
+    return s.u, s.w, s.v, s.eddy, *((s.fog, s.fog_ledger) if problem.has_fog else (NO_FOG, NO_FOG))
 
 
 @dataclass(frozen=True)
@@ -159,8 +159,8 @@ class Stepper:
             # Later stages build on the increment whose divergence is right.
             np.subtract(new.every[velocities], base[velocities], out=k.every[velocities])
             k.every[velocities] /= own
-            fog = new.fog if problem.has_fog else s.fog
-            at = State(new.u, new.v, new.w, at.p + phi, at.duct_pressure + duct, s.time, fog, new.eddy)
+            fog, ledger = (new.fog, new.fog_ledger) if problem.has_fog else (s.fog, s.fog_ledger)
+            at = State(new.u, new.v, new.w, at.p + phi, at.duct_pressure + duct, s.time, fog, new.eddy, ledger)
         return replace(at, time=s.time + step)
 
     def _increment(self, problem: FlowProblem, s: State, step: float, stage: int) -> _Fields:
@@ -173,7 +173,9 @@ class Stepper:
             rate, decay = closure.rates(s.u, s.v, s.w, s.eddy, problem.sources.volume, grid, problem.edges)
             k.eddy[:] = rate
         if problem.has_fog:
-            kernels.scalar_rates(s.u, s.fog, s.w, nu, SCHMIDT, m, edges, k.fog)
+            by = carriers(problem, s)
+            fill_fog_rates(problem, s.fog, by, nu, k.fog)
+            k.fog_ledger[:] = ledger_rates(problem, s.fog, by)
         kernels.combine(step, k.every, EARLIER[stage], stage, self.scratch.increments, k.every)
         kernels.sweep_u(s.u, s.w, nu, corners, m, edges, implicit, k.u)
         kernels.sweep_v(s.u, s.w, nu, m, edges, implicit, k.v, self.scratch.half)
@@ -181,7 +183,10 @@ class Stepper:
         if isinstance(closure, SpalartAllmaras):
             closure.sweep(s.u, s.w, s.eddy, decay, grid, problem.edges, implicit, k.eddy)
         if problem.has_fog:
-            kernels.sweep_scalar(s.u, s.w, nu, SCHMIDT, m, implicit, k.fog)
+            half = np.empty_like(k.fog)
+            kernels.sweep_scalar(by.u, by.w, nu, SCHMIDT, m, implicit, k.fog, half)
+            # The ledger is one more unknown of the factorised system, so what leaves is what the fog has lost.
+            k.fog_ledger[:] += implicit * outflows(problem, half, k.fog, by)
         return k
 
     def _add_fluxes(self, problem: FlowProblem, s: State, k: _Fields, weight: float, budget: SwirlBudget) -> None:
