@@ -208,7 +208,12 @@ def write_data_set(data: xr.Dataset, path: Path) -> None:
 
 
 def write_csv(data: xr.Dataset, path: Path) -> None:
-    """Write one row for each variant: the parameters first, then all else, with units in the heading."""
+    """Write the data set as a table, whole or not at all."""
+    write_whole(path, csv_text(data).encode())
+
+
+def csv_text(data: xr.Dataset) -> str:
+    """The data set as a table, a row for each variant: the parameters first, then all else, units in the heading."""
     parameters = json.loads(data.attrs["parameters"])
     flat = data.reset_coords().stack({"_row": data["status"].dims}, create_index=False)
     names = ["variant", *parameters, *(str(name) for name in data.data_vars if name != "variant")]
@@ -216,7 +221,7 @@ def write_csv(data: xr.Dataset, path: Path) -> None:
     writer = csv.writer(table, lineterminator="\n")
     writer.writerow([_heading(name, data[name].attrs.get("units", "")) for name in names])
     writer.writerows(zip(*([_cell(value) for value in flat[name].values] for name in names), strict=True))
-    write_whole(path, table.getvalue().encode())
+    return table.getvalue()
 
 
 def _heading(name: str, units: str) -> str:
