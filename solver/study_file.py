@@ -123,9 +123,9 @@ class Study(Table):
         assert kind is not None
         return kind
 
-    def problem(self, location: Location, allowed: str, value: object = None) -> Problem:
+    def problem(self, location: Location, allowed: str, value: object = None, hint: str = "") -> Problem:
         """A mistake at a place of this file."""
-        return self._document.problem(location, allowed, value)
+        return self._document.problem(location, allowed, value, hint)
 
 
 def read_study(path: str | Path) -> Study:

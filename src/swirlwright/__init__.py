@@ -32,6 +32,7 @@ _FRONT_DOOR = {
     "write_scaled": ("swirlwright.solver.scale_file", "write_scaled"),
     "drill": ("swirlwright.postproc.drill_sheets", "drill"),
     "sweep": ("swirlwright.postproc.sweep", "sweep"),
+    "search": ("swirlwright.postproc.search", "search"),
     "verify": ("swirlwright.verification.run", "verify"),
 }
 

@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 from swirlwright import __version__
 from swirlwright.verbs_flow import run_check, run_measure, run_report, run_solve, run_verify
-from swirlwright.verbs_studies import run_scale, run_sweep
+from swirlwright.verbs_studies import run_scale, run_search, run_sweep
 from swirlwright.verbs_workshop import run_drill
 
 Verbs: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
@@ -30,6 +30,7 @@ def parser() -> argparse.ArgumentParser:
         _add_report,
         _add_scale,
         _add_sweep,
+        _add_search,
         _add_drill,
         _add_verify,
     ):
@@ -113,6 +114,23 @@ def _add_sweep(verbs: Verbs) -> None:
     sweep.add_argument("--scheduler", metavar="ADDRESS", help="dask scheduler whose workers run the variants instead")
     sweep.add_argument("--quiet", action="store_true", help="no progress")
     sweep.set_defaults(run=run_sweep)
+
+
+def _add_search(verbs: Verbs) -> None:
+    search = verbs.add_parser(
+        "search", help="find the variant of a study that is least in its objective within its limits"
+    )
+    search.add_argument("study", type=Path, metavar="STUDY", help="study file (TOML) with [objective]")
+    search.add_argument(
+        "--output", type=Path, metavar="FOLDER", help="folder of the search (default: the study's name, .search, here)"
+    )
+    search.add_argument(
+        "--workers", type=_positive, metavar="N", help="variants at a time (default: the processors of this machine)"
+    )
+    search.add_argument("--retry-failed", action="store_true", help="run variants again that failed")
+    search.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    search.add_argument("--quiet", action="store_true", help="no progress")
+    search.set_defaults(run=run_search)
 
 
 def _add_drill(verbs: Verbs) -> None:

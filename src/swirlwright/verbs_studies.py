@@ -1,4 +1,4 @@
-"""Verbs of families of chambers: scale, sweep.
+"""Verbs of families of chambers: scale, sweep, search.
 
 Everything heavy is imported inside the verb, so that `--help` and `check` stay quick.
 """
@@ -73,3 +73,23 @@ def run_sweep(options: argparse.Namespace) -> int:
         return say(text, NOT_PASSED)
     watch.message(text)
     return DONE
+
+
+def run_search(options: argparse.Namespace) -> int:
+    from swirlwright.solver.progress import watcher
+    from swirlwright.solver.study_file import read_study
+
+    study = read_study(options.study)
+    from swirlwright.postproc.search import default_folder, search
+
+    folder = options.output or default_folder(study)
+    watch = watcher(quiet=options.quiet)
+    answer = search(study, folder, watch, workers=options.workers, retry_failed=options.retry_failed)
+    print_value(answer, options.json)
+    watch.message(f"data set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'}")
+    if answer.statuses.get("failed"):
+        watch.message("--retry-failed runs the failed variants again")
+    if answer.best is None:
+        return say("no variant keeps every constraint", FAILED)
+    watch.message(f"best case: {answer.case_path} (next: swirlwright solve {answer.case_path})")
+    return DONE if answer.is_converged else NOT_PASSED
