@@ -1,4 +1,4 @@
-"""The fog of a steady flow: a linear equation once the flow is known, solved in turn with the flow where it has weight."""
+"""The fog of a steady flow: linear once the flow is known, solved in turn with it where the fog has weight."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from scipy.sparse.linalg import splu
 
 from swirlwright.solver.eddy import SpalartAllmaras
 from swirlwright.solver.fog_law import LEDGER
-from swirlwright.solver.fog_transport import carriers, fill_fog_rates, ledger_rates
+from swirlwright.solver.fog_transport import carriers, fill_fog_rates, fog_held, ledger_rates
 from swirlwright.solver.grid import Array
 from swirlwright.solver.state import FlowProblem, State
 from swirlwright.solver.steady import EDDY_AGREEMENT, AndersonMixing, SteadyStep, SteadyTry, solve_steady
@@ -62,6 +62,7 @@ def solve_steady_with_fog(
     tolerance: float,
     max_iterations: int,
     watch: Callable[[SteadyStep], None] = lambda step: None,
+    first_step: float | None = None,
 ) -> SteadyTry:
     """As `solve_steady`, with the fog that the flow keeps up; where it has weight, fog and flow are solved in turn.
 
@@ -69,7 +70,7 @@ def solve_steady_with_fog(
     the flow's residual by less than `tolerance`; with an equation for the eddy viscosity, which is not known so
     closely, until the fog changes by less than `EDDY_AGREEMENT`.
     """
-    first_step, s = None, start
+    s = start
     record: tuple[SteadyStep, ...] = ()
     mixing = AndersonMixing(MEMORY)
     for _ in range(MOST_ROUNDS):
@@ -96,6 +97,16 @@ def _has_settled(problem: FlowProblem, before: Array, after: Array, tolerance: f
     return force * problem.length / problem.speed**2 < tolerance
 
 
-def steady_ledger(problem: FlowProblem, s: State) -> dict[str, float]:
-    """Where the fog of a steady state goes: flows by name of LEDGER [m3/s of fog as it is in the inlet]."""
-    return dict(zip(LEDGER, ledger_rates(problem, s.fog, carriers(problem, s)).tolist(), strict=True))
+def fog_flows(problem: FlowProblem, start: State, end: State) -> dict[str, float]:
+    """Where the fog goes, by name of LEDGER, and what the chamber gains ("stored") [m3/s of fog as in the inlet].
+
+    Between two states of a run, means over the time between them; of one steady state given twice, its own flows. "in"
+    is the sum of the rest: to round-off over time, to that of the linear solution of a steady state.
+    """
+    seconds = end.time - start.time
+    if seconds > 0.0:
+        rates = (end.fog_ledger - start.fog_ledger) / seconds
+        stored = (fog_held(problem, end) - fog_held(problem, start)) / seconds
+    else:
+        rates, stored = ledger_rates(problem, end.fog, carriers(problem, end)), 0.0
+    return {**dict(zip(LEDGER, rates.tolist(), strict=True)), "stored": stored}

@@ -1,4 +1,4 @@
-"""What the fog does besides being carried: its weight, its droplets' drift, where it enters. Plain numbers and arrays."""
+"""What fog does besides being carried: its weight, its droplets' drift, where it enters. Numbers and arrays."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +12,7 @@ from swirlwright.solver.beginning import begins_steady, first_state, left_off
 from swirlwright.solver.coupling import Chamber, exhaust_plane_pressure
 from swirlwright.solver.fields import centre_fields, steady_budget
 from swirlwright.solver.flow import build_grid
-from swirlwright.solver.fog import with_steady_fog
+from swirlwright.solver.fog import fog_flows, with_steady_fog
 from swirlwright.solver.interrupts import raising_interrupt
 from swirlwright.solver.march import Control, Stopped
 from swirlwright.solver.network import solve_network
@@ -113,6 +114,8 @@ def _steady(search: SteadySearch, chamber: Chamber, start: State, writer: Result
         writer.append_history(search.record)
     writer.append_frame(0.0, centre_fields(chamber.problem, s))
     writer.write_budget(steady_budget(chamber.problem, s), (0.0, 0.0))
+    if chamber.problem.has_fog:
+        writer.note(fog_flows_json=json.dumps(fog_flows(chamber.problem, s, s)))
     writer.write_restart({"state": s.dump(), "r_face": search.grid.r_face, "z_face": search.grid.z_face})
     return _finish(writer, chamber, s, outcome, clock, **more)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from swirlwright.solver.coupling import AGREEMENT, Chamber, exhaust_plane_pressure
 from swirlwright.solver.flow import Blowing, build_grid
+from swirlwright.solver.fog import solve_steady_with_fog
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.interpolation import onto
 from swirlwright.solver.march import Control, Stopped, march
@@ -17,7 +18,7 @@ from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
 from swirlwright.solver.stability import stability_of
 from swirlwright.solver.state import FlowProblem, State, imposed
-from swirlwright.solver.steady import SteadyStep, solve_steady
+from swirlwright.solver.steady import SteadyStep
 from swirlwright.solver.transient import Stepper
 
 # Grids of a steady solution, coarse to fine, as divisors of the cells; none below this many cells a side.
@@ -162,7 +163,7 @@ class SteadySearch:
 
         run = self.case.run
         problem = chamber.problem
-        tried = solve_steady(
+        tried = solve_steady_with_fog(
             problem,
             s,
             tolerance=run.tolerance,

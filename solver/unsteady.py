@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -13,6 +14,7 @@ from swirlwright.solver.averages import Averages
 from swirlwright.solver.coupling import Chamber
 from swirlwright.solver.fields import mean_budget
 from swirlwright.solver.flow import Blowing
+from swirlwright.solver.fog import fog_flows
 from swirlwright.solver.grid import Grid
 from swirlwright.solver.march import Control, Stopped, march
 from swirlwright.solver.network import AirNetwork, solve_network
@@ -239,6 +241,8 @@ class UnsteadyRun:
         span = (windows[0].start.time, self.state.time)
         self.writer.write_means(whole.mean(), whole.deviation(), span)
         self.writer.write_budget(mean_budget(problem, whole.budget, whole.start, self.state), span)
+        if problem.has_fog:
+            self.writer.note(fog_flows_json=json.dumps(fog_flows(problem, whole.start, self.state)))
 
     def half_window_change(self) -> float:
         """Relative rms difference of the two half windows' mean tangential velocity, by volume, inside `edge`.
