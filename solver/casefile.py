@@ -169,10 +169,12 @@ def _case(document: Document) -> Case:
 def _judged(document: Document, findings: Iterable[Finding], bad: list[Location]) -> list[Problem]:
     """Findings as problems of the file, without those that rest on a mistaken key."""
 
+    wrong = set(bad)
+    above = {place[:n] for place in wrong for n in range(len(place))}
+
     def rests_on_mistake(finding: Finding) -> bool:
         places = (finding.location, *finding.needs)
-        pairs = ((place, wrong) for place in places for wrong in bad)
-        return any(wrong[: len(place)] == place or place[: len(wrong)] == wrong for place, wrong in pairs)
+        return any(place in above or any(place[:n] in wrong for n in range(len(place) + 1)) for place in places)
 
     return [
         document.problem(finding.location, finding.allowed, finding.value, finding.hint)
@@ -184,6 +186,7 @@ def _judged(document: Document, findings: Iterable[Finding], bad: list[Location]
 def _file_problems(document: Document, case: Case) -> list[Problem]:
     """Mistakes in the files a case names."""
     problems: list[Problem] = []
+    read: set[Path] = set()
     for location, name in _fans_named(case):
         reason = _outside(document.path, name)
         if reason is None and not (document.path.parent / name).is_file():
@@ -191,13 +194,20 @@ def _file_problems(document: Document, case: Case) -> list[Problem]:
         if reason is not None:
             problems.append(document.problem(location, reason, name))
             continue
+        path = document.path.parent / name
+        if path.resolve() in read:
+            continue
+        read.add(path.resolve())
         try:
-            read_fan_file(document.path.parent / name)
+            read_fan_file(path)
         except InputError as error:
-            problems += [problem for problem in error.problems if problem not in problems]
-    start = case.run.start_from
-    if start is not None and ("\0" in start or not (document.path.parent / start).is_file()):
-        problems.append(document.problem(("run", "start_from"), "must name a result file that exists", start))
+            problems += error.problems
+    if (start := case.run.start_from) is not None:
+        reason = _outside(document.path, start)
+        if reason is None and not (document.path.parent / start).is_file():
+            reason = "must name a result file that exists"
+        if reason is not None:
+            problems.append(document.problem(("run", "start_from"), reason, start))
     return problems
 
 
@@ -209,6 +219,7 @@ def _outside(case_path: Path, name: str) -> str | None:
     folder = case_path.parent.resolve()
     try:
         target = (folder / name).resolve()  # follows links, so that none leads out
+        target.is_file()  # a name that is too long is an error, not an answer
     except (OSError, RuntimeError):
         return allowed
     return None if target.is_relative_to(folder) else allowed

@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+# Of a file with more mistakes than anybody mends at a time these are told, the others counted.
+MOST_TOLD = 100
+_LONGEST_KEY = 120
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -36,7 +40,7 @@ class Problem:
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:"
         if self.key:
-            place += f" {self.key}:"
+            place += f" {_plain(self.key, _LONGEST_KEY)}:"
         got = "" if self.value is None else f", got {_shown(self.value)}"
         hint = f"; {self.hint}" if self.hint else ""
         return f"{place} {self.allowed}{got}{hint}"
@@ -44,10 +48,22 @@ class Problem:
 
 def _shown(value: object) -> str:
     """A value as TOML would write it, cut to a readable length."""
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    if isinstance(value, bool):
-        text = text.lower()
-    return text if len(text) <= 80 else text[:77] + "..."
+    # Cut before it is quoted: a file of one value is long.
+    text = f'"{value[:100]}"' if isinstance(value, str) else _written(value)
+    return _plain(text.lower() if isinstance(value, bool) else text, 80)
+
+
+def _written(value: object) -> str:
+    try:
+        return str(value)
+    except (ValueError, RecursionError):  # a whole number of thousands of digits; lists in lists in lists
+        return f"a {type(value).__name__} too long to be shown"
+
+
+def _plain(text: str, longest: int) -> str:
+    """A text on one line of printable characters, cut: messages go to terminals and logs."""
+    text = text if len(text) <= longest else text[: longest - 3] + "..."
+    return text if text.isprintable() else "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
 @dataclass(frozen=True)
@@ -84,7 +100,10 @@ class InputError(SwirlwrightError):
 
     def __init__(self, problems: Iterable[Problem]):
         self.problems = sorted(problems, key=lambda p: (p.file, p.line))
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        told = [str(problem) for problem in self.problems[:MOST_TOLD]]
+        if (more := len(self.problems) - MOST_TOLD) > 0:
+            told.append(f"{self.problems[-1].file}:{self.problems[-1].line}: {more} more mistakes up to here")
+        super().__init__("\n".join(told))
 
 
 class ResultError(SwirlwrightError):

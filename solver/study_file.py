@@ -234,6 +234,7 @@ def _levels_of(study: Study, parameter: Parameter, at: Location) -> tuple[tuple[
     kinds = [study.kind(parameter)] if parameter.of is not None else [kind_of(key) for key in parameter.moved]
     name, given = ("values", parameter.values) if parameter.range is None else ("range", parameter.range)
     found: list[tuple[Any, ...]] = []
+    first_ones: set[Any] = set()
     wrong: list[Finding] = []
     for n, value in enumerate(given):
         parts = value if isinstance(value, list) and len(kinds) > 1 else [value] * len(kinds)
@@ -245,8 +246,9 @@ def _levels_of(study: Study, parameter: Parameter, at: Location) -> tuple[tuple[
         if mistakes:
             wrong += mistakes
             continue
-        if any(plain[0] == other[0] for other in found):
+        if plain[0] in first_ones:
             wrong.append(Finding(place, "must differ, in its first key, from the values before it", value))
+        first_ones.add(plain[0])
         found.append(plain)
     if parameter.range is None or wrong:
         return tuple(found), wrong

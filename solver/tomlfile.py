@@ -15,13 +15,17 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
-from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.errors import MOST_TOLD, InputError, Problem
 from swirlwright.solver.quantities import Number
 from swirlwright.solver.tomllines import Location, key_lines, line_of
 
 T = TypeVar("T", bound=BaseModel)
 
-_LARGEST_FILE = 1_000_000  # bytes; a case has a few thousand
+_LARGEST_FILE = 400_000  # bytes; a case has a few thousand, a study of ten thousand values 200 000
+_DEEPEST_KEY = 20  # parts; a case needs 4. Readers of TOML take the square of it in time, and so do its lines
+_DEEP_KEY = re.compile(
+    rf"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{_DEEPEST_KEY}}}"""
+)
 _ALLOWED = {
     "missing": "is required but missing",
     "string_type": "must be a text in quotes",
@@ -64,12 +68,13 @@ def read_document(path: Path) -> Document:
         return InputError([Problem(str(path), line, "", None, what)])
 
     try:
-        raw = path.read_bytes()
+        with open(path, "rb") as file:
+            raw = file.read(_LARGEST_FILE + 1)  # no more: it may be a device without end
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise refuse(1, f"cannot be read ({reason})") from error
     if len(raw) > _LARGEST_FILE:
-        raise refuse(1, f"must be a file of at most {_LARGEST_FILE} bytes, got {len(raw)} bytes")
+        raise refuse(1, f"must be a file of at most {_LARGEST_FILE} bytes")
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -85,6 +90,9 @@ def parse_document(text: str, path: Path) -> Document:
     InputError
         If it is no TOML, with the line of the mistake.
     """
+    if (deep := _DEEP_KEY.search(text)) is not None:
+        what = f"must have keys of at most {_DEEPEST_KEY} parts"
+        raise InputError([Problem(str(path), text.count("\n", 0, deep.start()) + 1, "", None, what)])
     try:
         data = tomllib.loads(text)
         return Document(path, text, data, key_lines(text))
@@ -119,7 +127,8 @@ def validate(document: Document, model: type[T]) -> tuple[T | None, list[Problem
         details = error.errors(include_url=False, include_context=True)
     places = [_within_file(detail["loc"], document.data) for detail in details]
     told = [(at, detail) for at, detail in zip(places, details, strict=True) if not _echoes(at, detail, places)]
-    problems = [_problem(document, model, at, detail) for at, detail in told]
+    # To look for the key that was meant takes its time: not for mistakes that are only counted.
+    problems = [_problem(document, model, at, detail, has_hint=n < MOST_TOLD) for n, (at, detail) in enumerate(told)]
     bad = [at for at, _ in told]
     try:
         return model.model_validate(_filled(model, _without(document.data, bad))), problems, bad
@@ -163,11 +172,11 @@ def _echoes(location: Location, detail: Any, bad: list[Location]) -> bool:
     )
 
 
-def _problem(document: Document, model: type[BaseModel], location: Location, detail: Any) -> Problem:
+def _problem(document: Document, model: type[BaseModel], location: Location, detail: Any, *, has_hint: bool) -> Problem:
     kind, context = detail["type"], detail.get("ctx", {})
     value = None if kind in ("missing", "too_short", "too_long") else detail["input"]
     if kind == "extra_forbidden":
-        hint = _nearest_key(model, location)
+        hint = _nearest_key(model, location) if has_hint else ""
         return document.problem(location, "unknown key", None, hint)
     allowed = _ALLOWED.get(kind, detail["msg"])
     if kind == "missing" and location and location[-1] not in _names(model, location[:-1]):
@@ -176,7 +185,7 @@ def _problem(document: Document, model: type[BaseModel], location: Location, det
     if kind == "literal_error":
         expected = re.findall(r"'([^']*)'", context["expected"])
         context = {"expected": ", ".join(f'"{name}"' for name in expected)}
-        close = difflib.get_close_matches(str(value), expected, n=1)
+        close = difflib.get_close_matches(str(value)[:100], expected, n=1)
         hint = f'did you mean "{close[0]}"?' if close else ""
     elif kind == "tuple_type" and isinstance(value, dict):
         hint = f"write [[{'.'.join(str(part) for part in location if isinstance(part, str))}]]"
@@ -221,7 +230,7 @@ def _all_keys(model: type[BaseModel], prefix: str = "") -> dict[str, str]:
 def _nearest_key(model: type[BaseModel], location: Location) -> str:
     """A hint for an unknown key: the nearest of its table, or the table where it belongs."""
     *table, key = location
-    close = difflib.get_close_matches(str(key), _names(model, tuple(table)), n=1, cutoff=0.6)
+    close = difflib.get_close_matches(str(key)[:100], _names(model, tuple(table)), n=1, cutoff=0.6)
     if close:
         place = [str(part + 1) if isinstance(part, int) else part for part in table]
         return f"did you mean {'.'.join([*place, close[0]])}?"
