@@ -283,11 +283,12 @@ def test_a_search_that_fails_says_why(tmp_path):
     assert ("not converged" in measures.text().lower()) == (result.outcome is Outcome.NOT_CONVERGED)
 
 
-def test_a_run_starts_from_an_earlier_result(tmp_path):
+def test_a_run_starts_from_an_earlier_result(tmp_path, monkeypatch):
     """Started from an earlier field the first frame is that field, on its grid exactly, on another one nearly."""
+    monkeypatch.chdir(tmp_path)  # the small case stands in the working folder
     first, second, third = (tmp_path / name for name in ("first.h5", "second.h5", "third.h5"))
     solve(small({"run.end_time": 0.5, "events": None}), first)
-    again = {"run.end_time": 0.1, "events": None, "run.start_from": str(first)}
+    again = {"run.end_time": 0.1, "events": None, "run.start_from": first.name}
     solve(small(again), second)
     solve(small({**again, "grid.cells_r": 20, "grid.cells_z": 30}), third)
     with h5py.File(first) as file:
@@ -337,12 +338,13 @@ def test_frames_stand_at_multiples_of_their_interval(tmp_path):
     assert load_result(path).time.tolist() == [n * 0.1 for n in range(11)]
 
 
-def test_a_start_without_fog_serves_a_case_with_fog(tmp_path):
+def test_a_start_without_fog_serves_a_case_with_fog(tmp_path, monkeypatch):
     """A field from a case without fog begins a case with fog, on the same grid and on another one."""
+    monkeypatch.chdir(tmp_path)
     first = tmp_path / "first.h5"
     solve(small({"run.end_time": 0.3, "events": None, "fog": None}), first)
     for cells in (16, 20):
-        changes = {"run.end_time": 0.1, "events": None, "run.start_from": str(first), "grid.cells_r": cells}
+        changes = {"run.end_time": 0.1, "events": None, "run.start_from": first.name, "grid.cells_r": cells}
         assert solve(small(changes), tmp_path / "second.h5").outcome is Outcome.TRANSIENT
         fog = load_result(tmp_path / "second.h5").frames["fog_concentration"]
         assert fog[0].max() == 0.0
