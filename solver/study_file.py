@@ -168,13 +168,15 @@ def _base(study: Study) -> Case:
     """The base case, which stands below the folder that holds the study's folder."""
     allowed = "must be a case file relative to the study file, no higher than the folder above the study's"
     folder = study.path.parent
+    is_file = False
     try:
         if "\0" in study.base or Path(study.base).is_absolute():
             raise ValueError
         inside = (folder / study.base).resolve().is_relative_to(folder.resolve().parent)
+        is_file = (folder / study.base).is_file()
     except (OSError, RuntimeError, ValueError):
         inside = False
-    if not inside or not (folder / study.base).is_file():
+    if not inside or not is_file:
         allowed = allowed if not inside else f"must name a case file; there is no {folder / study.base}"
         raise InputError([study.problem(("base",), allowed, study.base)])
     return read_case(folder / study.base)
