@@ -1,10 +1,10 @@
-"""The report: one self-contained page for one or several results."""
+"""The report: one self-contained page for results and sweeps."""
 
 from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,23 +19,37 @@ from swirlwright.postproc.measures import Measures, measure_data
 from swirlwright.postproc.network_tables import network_tables
 from swirlwright.postproc.pages import rendered, write_whole
 from swirlwright.postproc.section import section
+from swirlwright.postproc.sweep_data import FORMAT as SWEEP
+from swirlwright.postproc.sweep_report import sweep_chapter
+from swirlwright.postproc.sweep_report_data import format_of
+from swirlwright.postproc.sweep_report_parts import Chapter
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import ResultData, load_result
 from swirlwright.solver.schema import Case, FanFile
 
 TEMPLATE = Path(__file__).with_name("report.html.j2")
+# What writes the chapter of a study's data set, by the attribute `format` of the file.
+STUDIES: dict[str, Callable[[Path, int, Sequence[str], Sequence[str]], Chapter]] = {SWEEP: sweep_chapter}
 COLUMNS = 4  # results side by side that A4 has room for
 
 
-def write_report(paths: Path | str | Sequence[Path | str], output: Path | str) -> Path:
-    """Write a self-contained HTML page about one or several results.
+def write_report(
+    paths: Path | str | Sequence[Path | str],
+    output: Path | str,
+    *,
+    measures: Sequence[str] = (),
+    against: Sequence[str] = (),
+) -> Path:
+    """Write a self-contained HTML page about results and sweeps.
 
     Parameters
     ----------
     paths : path, or sequence of paths
-        Result files, in the order of the page.
+        Result files, and folders or data sets of sweeps. The page has the results first, each kind in this order.
     output : path
         The page.
+    measures, against : sequence of str
+        Measures of a sweep to draw, and one or two parameters or measures to draw them against; by default a choice.
 
     Returns
     -------
@@ -45,37 +59,54 @@ def write_report(paths: Path | str | Sequence[Path | str], output: Path | str) -
     Raises
     ------
     ResultError
-        If there is no result, or one cannot be read or has nothing to show.
+        If there is no result, or one cannot be read or has nothing to show; or for names that a sweep does not have.
     """
-    if isinstance(paths, str | Path):
-        paths = [paths]
-    if not paths:
+    files = [Path(path) for path in ([paths] if isinstance(paths, str | Path) else paths)]
+    if not files:
         raise ResultError("a report needs at least one result file")
-    results = [load_result(path) for path in paths]
-    page = _page([(result, measure_data(result)) for result in results])
+    chapters = [
+        write_chapter(path, number, measures, against)
+        for number, path in enumerate(files, start=1)
+        if (write_chapter := _study_chapter(path)) is not None
+    ]
+    if (measures or against) and not chapters:
+        raise ResultError(f"{files[0]}: is no sweep, and --measure and --against choose what is drawn of a sweep")
+    results = [load_result(path) for path in files if _study_chapter(path) is None]
+    page = _page([(result, measure_data(result)) for result in results], chapters)
     output = Path(output)
     write_whole(page, output)
     return output
 
 
-def _page(measured: list[tuple[ResultData, Measures]]) -> str:
+def _study_chapter(path: Path) -> Callable[[Path, int, Sequence[str], Sequence[str]], Chapter] | None:
+    """What writes the chapter of a study, by the kind of its data set; None for the result of one run."""
+    return sweep_chapter if path.is_dir() else STUDIES.get(format_of(path))
+
+
+def _page(measured: list[tuple[ResultData, Measures]], chapters: list[Chapter]) -> str:
     several = len(measured) > 1
-    titles = [m.title or m.file for _, m in measured]
+    titles = [*(m.title or m.file for _, m in measured), *(chapter.title for chapter in chapters)]
     return rendered(
         TEMPLATE,
         page_title=f"{len(measured)} results side by side" if several else titles[0],
         summaries=_summaries(measured) if several else [],
         results=[_chapter(number, data, m) for number, (data, m) in enumerate(measured, start=1)],
-        cautions=_cautions([data for data, _ in measured]),
+        chapters=chapters,
+        cautions=_cautions(
+            [
+                *((_case(data), _fans(data)) for data, _ in measured),
+                *((study.case, study.fans) for study in chapters),
+            ]
+        ),
         last_word=LAST_WORD,
     )
 
 
-def _cautions(results: Sequence[ResultData]) -> list[tuple[str, str]]:
+def _cautions(chambers: Sequence[tuple[Case | None, Mapping[str, FanFile]]]) -> list[tuple[str, str]]:
     """Cautions of all chambers on the page, in their order, each text once: what holds for all, then what each adds."""
     found: dict[str, dict[str, None]] = {subject: {} for subject in GENERAL}
-    for data in results:
-        for caution in cautions(_case(data), _fans(data)):
+    for case, fans in chambers:
+        for caution in cautions(case, fans):
             found[caution.subject] |= {text: None for text in (caution.general, caution.here) if text}
     return [(subject, " ".join(texts)) for subject, texts in found.items() if texts]
 

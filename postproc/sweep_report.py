@@ -1,0 +1,288 @@
+"""The report's chapter about a sweep. Read `sweep_chapter` first."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+from markupsafe import Markup
+from matplotlib.figure import Figure
+
+from swirlwright.postproc import sweep_report_tables as tables
+from swirlwright.postproc.drawing import as_svg
+from swirlwright.postproc.sweep_data import csv_text
+from swirlwright.postproc.sweep_figures import MOST_LINES, View, lines, maps, points, spread_over
+from swirlwright.postproc.sweep_figures_effects import main_effects, sobol_bars
+from swirlwright.postproc.sweep_figures_regime import Plane, regime_map
+from swirlwright.postproc.sweep_report_data import Sweep, open_sweep, refuse_unknown
+from swirlwright.postproc.sweep_report_indices import Input, first_by_bins, surrogate
+from swirlwright.postproc.sweep_report_parts import Chapter, Download, Picture, Section
+from swirlwright.postproc.sweep_report_words import base_case, facts, fans, marks, more, sentence, tiles
+
+# Drawn unless the command names others.
+MEASURES = (
+    "touchdown_share",
+    "core_radius",
+    "swirl_ratio_at_exhaust_radius",
+    "max_tangential_velocity",
+    "core_foot_height",
+    "breakdown_height",
+)
+SWIRL, REYNOLDS = "swirl_ratio_at_exhaust_radius", "radial_reynolds_number"
+MOST_PANELS = 4  # values of a third parameter that are drawn
+MOST_EFFECTS = 5  # parameters whose main effects are drawn side by side
+NEIGHBOURS = 5  # variants whose mean share of time makes a region where more than two parameters vary
+# A measure that fewer variants have than this share is there on a part of the ranges only, which no index is made for.
+ENOUGH = 0.9
+
+
+def sweep_chapter(path: Path, number: int, measures: Sequence[str] = (), against: Sequence[str] = ()) -> Chapter:
+    """All that a page says of a sweep.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder or data set.
+    number : int
+        Of the chapter, so that ids in its pictures differ from others'.
+    measures, against : sequence of str
+        The measures to draw, and one or two columns to draw them against; by default a choice.
+
+    Raises
+    ------
+    ResultError
+        If there is no data set, or a name is none of its columns.
+    """
+    sweep = open_sweep(path)
+    refuse_unknown(sweep, measures, against)
+    wanted = [name for name in (measures or MEASURES) if name in sweep.measures]
+    drawn = [name for name in wanted if np.isfinite(sweep.flat(name)).any()]
+    left_out = [sweep.shown(name).words for name in wanted if name not in drawn]
+    sections = [
+        _regimes(sweep, number, against),
+        *_against(sweep, number, drawn, against),
+        *(_effects(sweep, number, drawn) if sweep.is_sample else ()),
+        *tables.hysteresis_section(sweep),
+        *tables.sections(sweep, wanted),
+    ]
+    if left_out:
+        sections[1:1] = [Section("Not drawn", f"No variant has a value of: {'; '.join(left_out)}.")]
+    return Chapter(
+        kicker="Vortex chamber study",
+        title=str(sweep.data.attrs.get("title") or sweep.path.name),
+        facts=facts(sweep),
+        sentence=sentence(sweep),
+        more=more(sweep),
+        marks=marks(sweep),
+        tiles=tiles(sweep),
+        sections=sections,
+        downloads=[Download.of("sweep.csv", "Every measure of every variant", csv_text(sweep.data))],
+        texts=[
+            ("The study, as it was read", str(sweep.data.attrs.get("study_text", ""))),
+            ("The base case", str(sweep.data.attrs.get("base_case_text", ""))),
+        ],
+        case=base_case(sweep),
+        fans=fans(sweep),
+    )
+
+
+def _picture(figure: Figure, name: str, number: int, caption: str) -> Picture:
+    return Picture(Markup(as_svg(figure, f"{name}-{number}")), caption)
+
+
+def _varied(sweep: Sweep) -> list[str]:
+    """Parameters that vary, those with more values first, texts last."""
+    found = [name for name in sweep.parameters if sweep.data[name].size > 1]
+    return sorted(found, key=lambda name: (bool(sweep.axis(name).ticks), -np.unique(sweep.flat(name)).size))
+
+
+def _roles(sweep: Sweep, against: Sequence[str]) -> tuple[list[str], list[str]]:
+    """Parameters of a product in the order they are drawn along: x, second; and the others."""
+    order = [*against, *(name for name in _varied(sweep) if name not in against)]
+    return order[:2], order[2:]
+
+
+def _views(sweep: Sweep, against: Sequence[str]) -> Iterator[View]:
+    """A view for each value of a third parameter; further ones are held at the middle of their values."""
+    drawn, others = _roles(sweep, against)
+    single = {name: 0 for name in sweep.parameters if name not in drawn and name not in others}
+    further = {name: sweep.data.sizes[name] // 2 for name in others[1:]}
+    second = drawn[1] if len(drawn) > 1 else None
+    if not others:
+        yield View(drawn[0], second, single)
+        return
+    for level in spread_over(range(sweep.data.sizes[others[0]]), MOST_PANELS):
+        yield View(drawn[0], second, single | {others[0]: level} | further)
+
+
+def _is_product_of(sweep: Sweep, against: Sequence[str]) -> bool:
+    return not sweep.is_sample and bool(_varied(sweep)) and all(name in _varied(sweep) for name in against)
+
+
+def _against(sweep: Sweep, number: int, names: Sequence[str], against: Sequence[str]) -> Iterator[Section]:
+    """Measures against parameters."""
+    if not names:
+        return
+    if not _is_product_of(sweep, against):
+        if against:
+            yield _points_section(sweep, number, names, against)
+        return
+    pictures = []
+    for k, view in enumerate(_views(sweep, against)):
+        held = f"Here {view.title(sweep)}. " if view.title(sweep) else ""
+        pictures.append(_picture(lines(sweep, names, view), f"lines-{k}", number, held + _of_lines(sweep, view)))
+        sizes = [sweep.data.sizes[name] for name in (view.x, view.second) if name is not None]
+        if len(against) == 2 or (len(sizes) == 2 and min(sizes) >= 3):
+            caption = f"{held}Each cell is one variant; hatched: no such measure there."
+            pictures.append(_picture(maps(sweep, names, view), f"maps-{k}", number, caption))
+    yield Section("Measures against the parameters", "", pictures)
+
+
+def _of_lines(sweep: Sweep, view: View) -> str:
+    """What stands under lines: what is shaded, and which lines there are."""
+    text = "A measure of the mean field on the line; shaded: its mean and standard deviation in time; bars: standard"
+    text += " error by chance. A break in a line: no such measure there."
+    levels = 1 if view.second is None else sweep.data.sizes[view.second]
+    if levels > MOST_LINES:
+        text += f" {MOST_LINES} of {levels} values of {sweep.shown(str(view.second)).words} are drawn."
+    return text
+
+
+def _points_section(sweep: Sweep, number: int, names: Sequence[str], against: Sequence[str]) -> Section:
+    others = "the other parameters vary from point to point"
+    words = " and ".join(sweep.shown(name).words for name in against)
+    y = against[1] if len(against) > 1 else None
+    return Section(
+        f"Measures against {words}",
+        "",
+        [_picture(points(sweep, names, against[0], y), "points", number, f"A point for each variant; {others}.")],
+    )
+
+
+def _regimes(sweep: Sweep, number: int, against: Sequence[str]) -> Section:
+    """Where a column stands: the regime map, and the counts."""
+    planes = [plane for plane in _planes(sweep, against) if _is_placed(sweep, plane)]
+    pictures = []
+    if planes:
+        caption = "Each point is a variant. Regions: the verdict of the nearest variant, between variants only."
+        if any(plane.neighbours > 1 for plane in planes):
+            caption = (
+                f"Each point is a variant. Regions: the verdict of the mean share of time of the {NEIGHBOURS} nearest "
+                "variants, between variants only; parameters that no axis shows vary from point to point."
+            )
+        lost = int((~sweep.is_solved).sum())
+        if lost:
+            caption += f" {lost} of {sweep.size} variants have no answer, and no place where an axis is a measure."
+        pictures.append(_picture(regime_map(sweep, planes), "regimes", number, caption))
+    return Section("Where a column stands on the floor", "", pictures, tables.counts(sweep))
+
+
+def _planes(sweep: Sweep, against: Sequence[str]) -> Iterator[Plane]:
+    varied = _varied(sweep)
+    everything = np.ones(sweep.size, dtype=bool)
+    near = NEIGHBOURS if len(varied) > 2 else 1
+    if len(against) == 2:
+        yield Plane("", against[0], against[1], everything, near)
+    elif against or len(varied) < 2:
+        for name in (*against, *varied)[:1]:
+            yield Plane("", name, SWIRL, everything, near)
+    elif sweep.is_sample:
+        yield Plane("", varied[0], varied[1], everything, near)
+    else:
+        for view in _views(sweep, against):
+            shown = np.all([everything, *(_at_level(sweep, *level) for level in view.held.items())], axis=0)
+            yield Plane(view.title(sweep), view.x, str(view.second), shown)
+    if REYNOLDS not in against and SWIRL not in against:
+        yield Plane("", REYNOLDS, SWIRL, everything, near)
+
+
+def _at_level(sweep: Sweep, name: str, level: int) -> np.ndarray:
+    return sweep.flat(name) == sweep.data[name].values[level]
+
+
+def _is_placed(sweep: Sweep, plane: Plane) -> bool:
+    """Whether any variant has a place in it."""
+    if not {plane.x, plane.y} <= {*sweep.parameters, *sweep.measures}:
+        return False
+    places = [np.isfinite(sweep.axis(name).place) for name in (plane.x, plane.y)]
+    return bool(np.any(plane.shown & places[0] & places[1]))
+
+
+def _effects(sweep: Sweep, number: int, names: Sequence[str]) -> Iterator[Section]:
+    """Main effects and Sobol indices of a sample."""
+    inputs = inputs_of(sweep)
+    finite = {name: np.isfinite(sweep.flat(name)) for name in names}
+    varying = [name for name in names if finite[name].any() and np.ptp(sweep.flat(name)[finite[name]]) > 0]
+    if not inputs or not varying:
+        return
+    by_bins, fitted = {}, {}
+    for name in varying:
+        use, y = finite[name], sweep.flat(name)[finite[name]]
+        by_bins[name] = [first_by_bins(given.kept(use), y) for given in inputs]
+        is_whole = use.mean() >= ENOUGH
+        fitted[name] = surrogate([given.kept(use) for given in inputs], y) if is_whole else None
+    strength = [
+        sum(max(e.value, 0.0) for e in (by_bins[name][k] for name in varying) if e is not None)
+        for k in range(len(inputs))
+    ]
+    strongest = sorted(sorted(range(len(inputs)), key=lambda k: -strength[k])[:MOST_EFFECTS])
+    caption = (
+        "Points: variants. Lines: means in equal parts of a parameter's range, with 95 % of confidence (1.96 standard "
+        "errors); the other parameters vary."
+    )
+    if len(strongest) < len(inputs):
+        caption += f" The {MOST_EFFECTS} strongest of {len(inputs)} parameters."
+    pictures = [
+        _picture(main_effects(sweep, varying, [inputs[k] for k in strongest]), "effects", number, caption),
+        _picture(
+            sobol_bars(sweep, [given.name for given in inputs], by_bins, fitted), "indices", number, _of_indices(sweep)
+        ),
+    ]
+    yield Section(
+        "What the measures hang on", "", pictures, [tables.indices(sweep, inputs, varying, finite, by_bins, fitted)]
+    )
+
+
+def _of_indices(sweep: Sweep) -> str:
+    """What stands under the Sobol indices: how they were estimated."""
+    text = (
+        "Sobol indices estimated from the variants as they are: first order by bins without a model, first order and "
+        "total from a polynomial fitted to them, its degree chosen by leaving variants out. Bars of error: 95 %, 1.96 "
+        "standard errors by the jackknife. An index below zero is zero within its error. "
+        f"No surrogate is used that predicts less than half of the variance, or where fewer than {100 * ENOUGH:.0f} % "
+        "of the variants have the measure: there the bins too see a part of the ranges only."
+    )
+    doubtful = int((sweep.status == "not-converged").sum())
+    return text + (f" {doubtful} of the variants used are not converged." if doubtful else "")
+
+
+def inputs_of(sweep: Sweep) -> list[Input]:
+    """The parameters of a sample that vary, as places in their ranges or among their listed values."""
+    found = []
+    for name in sweep.parameters:
+        values = sweep.flat(name)
+        listed = json.loads(sweep.data[name].attrs.get("values_json", "[]"))
+        table = sweep.parameter_table(name)
+        if len(set(values.tolist())) < 2:
+            continue
+        if values.dtype.kind not in "fiu":
+            levels = [level[0] if isinstance(level[0], str) else json.dumps(level[0]) for level in listed]
+            found.append(Input(name, np.array([levels.index(str(v)) for v in values], dtype=float), len(levels), False))
+        elif "values" in table:
+            numbers = np.array([float(level[0]) for level in listed])
+            ordered = np.sort(numbers)
+            place = np.argmin(np.abs(values[:, None] - ordered), axis=1)
+            found.append(Input(name, place.astype(float), numbers.size))
+        else:
+            found.append(Input(name, _in_range(values, listed, table.get("spacing") == "log")))
+    return found
+
+
+def _in_range(values: np.ndarray, ends: Sequence[Sequence[float]], is_log: bool) -> np.ndarray:
+    """Places of values between the ends of their range, 0 to 1."""
+    low, high = (float(end[0]) for end in ends) if len(ends) == 2 else (float(values.min()), float(values.max()))
+    if is_log and min(low, high) > 0:
+        values, low, high = np.log(values), float(np.log(low)), float(np.log(high))
+    return np.asarray(np.clip((values - low) / (high - low), 0.0, 1.0))
