@@ -75,6 +75,25 @@ def computed_at(data: ResultData, points: Sequence[Point]) -> list[Computed]:
     return [flow.at(point) for point in points]
 
 
+def profile(data: ResultData, quantity: str, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean of a field and its standard deviation in time along a line, SI; interpolated as in `computed_at`.
+
+    Parameters
+    ----------
+    data : ResultData
+    quantity : str
+        One of `measured.FIELDS`.
+    places : ndarray
+        Height and radius [m], shape (n, 2).
+    """
+    flow = _Flow(data)
+    sign = flow.sense if quantity == "tangential_velocity" else 1.0
+    mean = sign * flow.interpolated(quantity, flow.mean[quantity], places)
+    if quantity not in data.std:
+        return mean, np.zeros_like(mean)
+    return mean, flow.interpolated(quantity, data.std[quantity], places)
+
+
 def tube_pressure(network: Mapping[str, Any], tube: int, height: float | None) -> float:
     """Pressure in a tube against the room [Pa], from the network as a result holds it.
 
@@ -143,15 +162,15 @@ class _Flow:
 
     def _field(self, point: Point) -> Computed:
         assert point.height is not None and point.radius is not None
-        name, place = point.quantity, (point.height, point.radius)
+        name, place = point.quantity, np.array([[point.height, point.radius]])
         sign = self.sense if name == "tangential_velocity" else 1.0
-        value = sign * float(self._interpolated(name, self.mean[name], place))
-        series = self._interpolated(name, np.moveaxis(self.data.frames[name][self.window], 0, -1), place)
-        spread = float(self._interpolated(name, self.data.std[name], place)) if name in self.data.std else None
-        return self._over_time(value, np.atleast_1d(series), spread)
+        value = sign * float(self.interpolated(name, self.mean[name], place)[0])
+        series = self.interpolated(name, np.moveaxis(self.data.frames[name][self.window], 0, -1), place)[0]
+        spread = float(self.interpolated(name, self.data.std[name], place)[0]) if name in self.data.std else None
+        return self._over_time(value, series, spread)
 
-    def _interpolated(self, name: str, values: np.ndarray, place: tuple[float, float]) -> np.ndarray:
-        """Values of shape (nz, nr) or (nz, nr, n) at a height and a radius: a number or (n,)."""
+    def interpolated(self, name: str, values: np.ndarray, places: np.ndarray) -> np.ndarray:
+        """Values of shape (nz, nr) or (nz, nr, n) at places (m, 2), height and radius: shape (m,) or (m, n)."""
         from scipy.interpolate import RegularGridInterpolator
 
         r, z = self.data.r, self.data.z
@@ -160,7 +179,7 @@ class _Flow:
             inner, outer = r[0] ** 2, r[1] ** 2
             axis = values[:, :1] + (values[:, :1] - values[:, 1:2]) * inner / (outer - inner)
         table = RegularGridInterpolator((z, np.append(0.0, r)), np.concatenate([axis, values], axis=1))
-        return np.asarray(table((np.clip(place[0], z[0], z[-1]), min(place[1], r[-1]))))
+        return np.asarray(table(np.clip(places, (z[0], 0.0), (z[-1], r[-1]))))
 
     def _over_time(
         self, mean: float | None, series: np.ndarray, spread: float | None = None, weights: np.ndarray | None = None

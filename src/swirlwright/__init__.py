@@ -31,6 +31,8 @@ _FRONT_DOOR = {
     "scale": ("swirlwright.solver.scaling", "scale"),
     "write_scaled": ("swirlwright.solver.scale_file", "write_scaled"),
     "drill": ("swirlwright.postproc.drill_sheets", "drill"),
+    "compare": ("swirlwright.postproc.compare", "compare"),
+    "write_comparison": ("swirlwright.postproc.compare_page", "write_comparison"),
     "sweep": ("swirlwright.postproc.sweep", "sweep"),
     "search": ("swirlwright.postproc.search", "search"),
     "verify": ("swirlwright.verification.run", "verify"),

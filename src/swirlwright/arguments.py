@@ -9,7 +9,7 @@ from typing import TypeAlias
 from swirlwright import __version__
 from swirlwright.verbs_flow import run_check, run_measure, run_report, run_solve, run_verify
 from swirlwright.verbs_studies import run_scale, run_search, run_sweep
-from swirlwright.verbs_workshop import run_drill
+from swirlwright.verbs_workshop import run_compare, run_drill
 
 Verbs: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
@@ -32,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
         _add_sweep,
         _add_search,
         _add_drill,
+        _add_compare,
         _add_verify,
     ):
         add(verbs)
@@ -148,6 +149,15 @@ def _add_drill(verbs: Verbs) -> None:
     drill.add_argument("--inches", action="store_true", help="lengths in inches instead of millimetres")
     drill.add_argument("--json", action="store_true", help="print one JSON object, SI units")
     drill.set_defaults(run=run_drill)
+
+
+def _add_compare(verbs: Verbs) -> None:
+    compare = verbs.add_parser("compare", help="measured points of a chamber beside the computed ones")
+    compare.add_argument("result", type=Path, metavar="RESULT", help="result file")
+    compare.add_argument("data", type=Path, metavar="DATA.csv", help="table of measured points")
+    compare.add_argument("--output", type=Path, metavar="FILE", help="page (.html) or picture (.png) to write as well")
+    compare.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    compare.set_defaults(run=run_compare)
 
 
 def _add_verify(verbs: Verbs) -> None:

@@ -1,4 +1,4 @@
-"""Verbs for the workshop: drill.
+"""Verbs for the workshop: drill, and compare with what was measured.
 
 Everything heavy is imported inside the verb, so that `--help` and `check` stay quick.
 """
@@ -25,3 +25,23 @@ def run_drill(options: argparse.Namespace) -> int:
             return say(f"{path}: {reason}", WRONG_INPUT)
     print_value(drill(case, output, paper=options.paper, inches=options.inches), options.json)
     return say(f"sheets: {output}\ntable of holes: {table}", DONE)
+
+
+def run_compare(options: argparse.Namespace) -> int:
+    from swirlwright.postproc.compare import compare
+
+    output: Path | None = options.output
+    if output is None:
+        print_value(compare(options.result, options.data), options.json)
+        return DONE
+    from swirlwright.postproc.compare_page import KINDS, write_comparison
+
+    if output.suffix not in KINDS:
+        return say(f"{output}: must end in {' or '.join(KINDS)}", WRONG_INPUT)
+    reason = unwritable(output, options.result, options.data) or is_other(output, KINDS[output.suffix])
+    if reason is not None:
+        return say(f"{output}: {reason}", WRONG_INPUT)
+    found = compare(options.result, options.data)
+    print_value(found, options.json)
+    write_comparison(found, output)
+    return say(f"comparison: {output}", DONE)
