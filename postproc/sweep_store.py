@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from swirlwright.solver.errors import InputError, Problem
 
@@ -66,7 +66,7 @@ class Store:
 
     @classmethod
     @contextmanager
-    def opened(cls, folder: Path) -> Iterator[Store]:
+    def opened(cls, folder: Path) -> Iterator[Self]:
         """Make or open the folder of a sweep.
 
         Raises

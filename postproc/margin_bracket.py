@@ -1,0 +1,78 @@
+"""Bracketing one end of a margin: outward along a ladder of factors, then halving where the verdict changes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+# Factors tried outward from the case. The first is the move that makes a verdict marginal if it suffices (design).
+SUFFICES = 0.15
+RUNGS_UP = (1.0 + SUFFICES, 1.4, 2.0, 4.0, 8.0, 16.0)
+RUNGS_DOWN = (1.0 - SUFFICES, 0.7, 0.5, 0.25)
+# A bound nearer than this to the case leaves nothing to try.
+NEAR = 0.01
+
+
+@dataclass(frozen=True)
+class Bracket:
+    """Where one end stands.
+
+    Attributes
+    ----------
+    inner : float
+        Furthest factor that is known to keep the verdict, next to the change.
+    outer : float or None
+        Nearest factor with another verdict or without an answer; None where none is known.
+    following : float or None
+        Factor to try next; None when done.
+    """
+
+    inner: float
+    outer: float | None
+    following: float | None
+
+
+def ladder(bound: float) -> tuple[float, ...]:
+    """Factors from the case out to a bound: above 1 upward, below 1 downward; none where the bound is too near."""
+    if abs(bound - 1.0) < NEAR:
+        return ()
+    inside = [f for f in (RUNGS_UP if bound > 1.0 else RUNGS_DOWN) if abs(math.log(f)) < abs(math.log(bound)) - NEAR]
+    return (*inside, bound)
+
+
+def bracket(seen: Mapping[float, str | None], verdict: str, bound: float, resolution: float) -> Bracket:
+    """Where an end stands after some factors have been tried.
+
+    Parameters
+    ----------
+    seen : mapping
+        From factor to verdict; None where there was no answer.
+    verdict : str
+        That of the case.
+    bound : float
+        Last factor of the ladder.
+    resolution : float
+        Halving ends when outer over inner, the larger over the smaller, is at most 1 plus this.
+    """
+    inner = 1.0
+    for rung in ladder(bound):
+        if rung not in seen:
+            return Bracket(inner, None, rung)
+        if seen[rung] != verdict:
+            return _halved(seen, verdict, inner, rung, resolution)
+        inner = rung
+    return Bracket(inner, None, None)
+
+
+def _halved(seen: Mapping[float, str | None], verdict: str, inner: float, outer: float, resolution: float) -> Bracket:
+    """The bracket after halving, on a logarithmic scale, as far as the verdicts are known."""
+    while seen[outer] is not None and abs(math.log(outer / inner)) > math.log1p(resolution):
+        middle = float(f"{math.sqrt(inner * outer):.6g}")
+        if middle not in seen:
+            return Bracket(inner, outer, middle)
+        if seen[middle] == verdict:
+            inner = middle
+        else:
+            outer = middle
+    return Bracket(inner, outer, None)
