@@ -9,7 +9,7 @@ from typing import TypeAlias
 from swirlwright import __version__
 from swirlwright.verbs_flow import run_check, run_measure, run_report, run_solve, run_verify
 from swirlwright.verbs_studies import run_scale, run_search, run_sweep
-from swirlwright.verbs_workshop import run_compare, run_drill
+from swirlwright.verbs_workshop import run_compare, run_drill, run_picture
 
 Verbs: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
@@ -32,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
         _add_sweep,
         _add_search,
         _add_drill,
+        _add_picture,
         _add_compare,
         _add_verify,
     ):
@@ -73,9 +74,19 @@ def _add_measure(verbs: Verbs) -> None:
 
 def _add_report(verbs: Verbs) -> None:
     report = verbs.add_parser("report", help="write one self-contained HTML page with the pictures")
-    report.add_argument("results", type=Path, nargs="+", metavar="RESULT", help="result files")
+    report.add_argument("results", type=Path, nargs="+", metavar="RESULT", help="result files, folders of sweeps")
     report.add_argument(
         "--output", type=Path, metavar="FILE", help="page (default: the first result's name, .html, here)"
+    )
+    report.add_argument(
+        "--measure", action="append", default=[], metavar="NAME", help="of a sweep: draw this measure; may be repeated"
+    )
+    report.add_argument(
+        "--against",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="of a sweep: the parameter or measure to draw against; twice for a map",
     )
     report.set_defaults(run=run_report)
 
@@ -158,6 +169,23 @@ def _add_compare(verbs: Verbs) -> None:
     compare.add_argument("--output", type=Path, metavar="FILE", help="page (.html) or picture (.png) to write as well")
     compare.add_argument("--json", action="store_true", help="print one JSON object, SI units")
     compare.set_defaults(run=run_compare)
+
+
+def _add_picture(verbs: Verbs) -> None:
+    picture = verbs.add_parser("picture", help="show the chamber as a visitor sees it: a picture, or the run in motion")
+    picture.add_argument("result", type=Path, metavar="RESULT", help="result file")
+    picture.add_argument(
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="picture (.png) or animation (.gif, .mp4) (default: the result's name, .png, here)",
+    )
+    picture.add_argument(
+        "--time", type=float, metavar="SECONDS", help="moment of the run that is shown; of an animation where it ends"
+    )
+    picture.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    picture.add_argument("--quiet", action="store_true", help="no progress")
+    picture.set_defaults(run=run_picture)
 
 
 def _add_verify(verbs: Verbs) -> None:

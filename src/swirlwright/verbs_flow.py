@@ -75,7 +75,7 @@ def run_report(options: argparse.Namespace) -> int:
     output = options.output or Path(options.results[0].with_suffix(".html").name)
     if (reason := unwritable_page(output, *options.results)) is not None:
         return say(f"{output}: {reason}", WRONG_INPUT)
-    write_report(options.results, output)
+    write_report(options.results, output, measures=options.measure, against=options.against)
     return say(f"report: {output}", DONE)
 
 
