@@ -1,4 +1,4 @@
-"""Pictures of a sweep: lines, maps and points of measures against parameters."""
+"""Pictures of a sweep: lines and points of measures against parameters, and what all its pictures share."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
-from swirlwright.postproc.drawing import DASHES, GREY, INKS, PAGE_WIDTH, styled
+from swirlwright.postproc.drawing import DASHES, INKS, PAGE_WIDTH, styled
 from swirlwright.postproc.maps import contour_levels
 from swirlwright.postproc.sweep_report_data import Axis, Sweep
 
@@ -26,7 +26,6 @@ BESIDE = {
     "refused": ("+", 7.0),
 }
 MOST_LINES = len(INKS)
-MOST_NUMBERED = 40  # cells of a map that have room for their number
 
 
 @dataclass(frozen=True)
@@ -72,10 +71,10 @@ def lines(sweep: Sweep, measures: Sequence[str], view: View) -> Figure:
 
     Shaded: mean and standard deviation in time; bars: standard error by chance.
     """
-    figure, panels = _panels(len(measures), 1.95)
+    figure, panels = panels_of(len(measures), 1.95)
     levels = spread_over(range(1 if view.second is None else sweep.data.sizes[view.second]), MOST_LINES)
     styles: list[Any] = list(zip(levels, INKS, DASHES, strict=False))
-    x = _levels_axis(sweep, view.x)
+    x = levels_axis(sweep, view.x)
     status = view.table(sweep, "status")
     for ax, name in zip(panels, measures, strict=True):
         for row, ink, dash in styles:
@@ -85,14 +84,14 @@ def lines(sweep: Sweep, measures: Sequence[str], view: View) -> Figure:
             marker, size = BESIDE[word]
             ax.plot(x.place[lost], np.full(lost.sum(), 0.035), marker, ms=size, color="black",
                     transform=ax.get_xaxis_transform(), zorder=6)  # fmt: skip
-        _frame(ax, sweep, name, x)
+        frame(ax, sweep, name, x)
     handles: list[Line2D] = []
     if view.second is not None:
         handles = [
             Line2D([], [], color=ink, linestyle=dash, marker="o", ms=3, label=sweep.level_text(view.second, row))
             for row, ink, dash in styles
         ]
-    _legend(figure, [*handles, *beside_handles(sweep)])
+    legend_below(figure, [*handles, *beside_handles(sweep)])
     return figure
 
 
@@ -128,39 +127,9 @@ def _table_of(sweep: Sweep, view: View, flat: np.ndarray) -> np.ndarray:
 
 
 @styled
-def maps(sweep: Sweep, measures: Sequence[str], view: View) -> Figure:
-    """Each measure over two parameters of a product: a cell for each variant, none between them."""
-    assert view.second is not None
-    figure, panels = _panels(len(measures), 2.2)
-    x, y = _levels_axis(sweep, view.x), _levels_axis(sweep, view.second)
-    status = view.table(sweep, "status")
-    for ax, name in zip(panels, measures, strict=True):
-        shown = sweep.shown(name)
-        values = shown.factor * view.table(sweep, name).astype(float)
-        levels, colours = contour_levels(values)
-        cells = ax.pcolormesh(
-            _edges(x), _edges(y), np.ma.masked_invalid(values), cmap=colours, norm=_norm(levels), edgecolors="white",
-            linewidth=0.3,
-        )  # fmt: skip
-        ax.patch.set(hatch="////", edgecolor="#bbbbbb", facecolor="white")
-        if values.size <= MOST_NUMBERED:
-            _numbers(ax, x.place, y.place, values, levels, colours)
-        for word in ("failed", "refused"):
-            at = np.argwhere(status == word)
-            marker, size = BESIDE[word]
-            ax.plot(x.place[at[:, 1]], y.place[at[:, 0]], marker, ms=size, color="black", mew=1.4)
-        bar = figure.colorbar(cells, ax=ax, aspect=14, pad=0.02)
-        bar.set_label(shown.unit)
-        _frame(ax, sweep, name, x, y)
-        ax.grid(False)
-    _legend(figure, beside_handles(sweep, ("failed", "refused")))
-    return figure
-
-
-@styled
 def points(sweep: Sweep, measures: Sequence[str], x_name: str, y_name: str | None) -> Figure:
     """Each measure of every variant: against one column, or in colour over two."""
-    figure, panels = _panels(len(measures), 2.1)
+    figure, panels = panels_of(len(measures), 2.1)
     x = sweep.axis(x_name)
     y = None if y_name is None else sweep.axis(y_name)
     for ax, name in zip(panels, measures, strict=True):
@@ -172,8 +141,8 @@ def points(sweep: Sweep, measures: Sequence[str], x_name: str, y_name: str | Non
             ax.plot(x.place, values, "o", ms=3.5, color=INKS[0])
             _bars(ax, sweep, name, x.place, values)
         else:
-            levels, colours = contour_levels(values)
-            dots = ax.scatter(x.place[drawn], up[drawn], c=values[drawn], s=26, cmap=colours, norm=_norm(levels),
+            norm, colours = colours_of(values)
+            dots = ax.scatter(x.place[drawn], up[drawn], c=values[drawn], s=26, cmap=colours, norm=norm,
                               edgecolors="black", linewidths=0.5)  # fmt: skip
             figure.colorbar(dots, ax=ax, aspect=14, pad=0.02).set_label(shown.unit)
         for word, is_marked in (("not converged", sweep.status == "not-converged"),
@@ -181,8 +150,8 @@ def points(sweep: Sweep, measures: Sequence[str], x_name: str, y_name: str | Non
             marker, size = BESIDE[word]
             at = is_marked & drawn
             ax.plot(x.place[at], up[at], marker, ms=size, mfc="none", mec="black", mew=0.7)
-        _frame(ax, sweep, name, x, y)
-    _legend(figure, beside_handles(sweep, ("not converged", "under-resolved")))
+        frame(ax, sweep, name, x, y)
+    legend_below(figure, beside_handles(sweep, ("not converged", "under-resolved")))
     return figure
 
 
@@ -209,7 +178,7 @@ def beside_handles(sweep: Sweep, words: Sequence[str] = tuple(BESIDE)) -> list[L
     ]  # fmt: skip
 
 
-def _panels(count: int, height: float) -> tuple[Figure, Iterator[Axes]]:
+def panels_of(count: int, height: float) -> tuple[Figure, Iterator[Axes]]:
     """A figure of `count` panels, two in a row, each so high [in]."""
     columns = min(count, 2)
     rows = -(-count // columns)
@@ -220,10 +189,10 @@ def _panels(count: int, height: float) -> tuple[Figure, Iterator[Axes]]:
     return figure, iter(axes[:count])
 
 
-def _frame(ax: Axes, sweep: Sweep, name: str, x: Axis, y: Axis | None = None) -> None:
+def frame(ax: Axes, sweep: Sweep, name: str, x: Axis, y: Axis | None = None) -> None:
     """Title, labels and scales of a panel."""
     shown = sweep.shown(name)
-    ax.set_title(textwrap.fill(shown.words, 48))
+    ax.set_title(textwrap.fill(shown.words, 36))
     ax.grid(True)
     if y is None:
         ax.set_ylabel(shown.unit)
@@ -242,16 +211,20 @@ def set_axis(ax: Axes, axis: Axis, which: str) -> None:
     line.set_label_text(axis.label)
     if axis.ticks:
         line.set_ticks(range(len(axis.ticks)), [textwrap.shorten(tick, 18, placeholder="…") for tick in axis.ticks])
-    elif not axis.is_log:
+    elif axis.is_log:
+        line.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        line.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        line.set_minor_formatter(NullFormatter())
+    else:
         line.set_major_locator(MaxNLocator(6))
 
 
-def _legend(figure: Figure, handles: list[Line2D]) -> None:
+def legend_below(figure: Figure, handles: list[Line2D]) -> None:
     if handles:
         figure.legend(handles=handles, loc="outside lower center", ncols=min(len(handles), 4))
 
 
-def _levels_axis(sweep: Sweep, name: str) -> Axis:
+def levels_axis(sweep: Sweep, name: str) -> Axis:
     """The axis of a parameter of a product, one place for each of its levels."""
     whole = sweep.axis(name)
     coordinate = sweep.data[name]
@@ -260,32 +233,12 @@ def _levels_axis(sweep: Sweep, name: str) -> Axis:
     return Axis(name, sweep.shown(name).factor * coordinate.values.astype(float), whole.label, (), whole.is_log)
 
 
-def _edges(axis: Axis) -> np.ndarray:
-    """Edges of cells around the places of an axis: half-way between them."""
-    places = axis.even
-    if places.size == 1:
-        ends = np.array([places[0] - 0.5, places[0] + 0.5])
-    else:
-        middle = 0.5 * (places[1:] + places[:-1])
-        ends = np.concatenate([[2 * places[0] - middle[0]], middle, [2 * places[-1] - middle[-1]]])
-    return np.exp(ends) if axis.is_log else ends
-
-
-def _norm(levels: np.ndarray) -> BoundaryNorm:
-    return BoundaryNorm(levels, 256, extend="both")
-
-
-def _numbers(ax: Axes, x: np.ndarray, y: np.ndarray, values: np.ndarray, levels: np.ndarray, colours: str) -> None:
-    """The number of each cell, dark on light and light on dark."""
-    from matplotlib import colormaps
-
-    norm, colour_of = _norm(levels), colormaps[colours]
-    for (j, i), value in np.ndenumerate(values):
-        at = float(x[i]), float(y[j])
-        if not np.isfinite(value):
-            ax.text(*at, "none", ha="center", va="center", fontsize=5.5, color=GREY, clip_on=True)
-            continue
-        red, green, blue, _ = colour_of(norm(value))
-        is_dark = 0.3 * red + 0.59 * green + 0.11 * blue < 0.5
-        ink = "white" if is_dark else "black"
-        ax.text(*at, f"{value:.3g}", ha="center", va="center", fontsize=6, color=ink, clip_on=True)
+def colours_of(values: np.ndarray) -> tuple[BoundaryNorm, str]:
+    """Round steps of colour for values, and the colour map."""
+    finite = values[np.isfinite(values)]
+    # Steps between values that differ by round-off would show nothing but that.
+    middle = float(np.median(finite)) if finite.size else 0.0
+    if finite.size and np.ptp(finite) <= 1e-6 * abs(middle):
+        values = middle * np.array([0.9, 1.1])
+    levels, colours = contour_levels(values)
+    return BoundaryNorm(levels, 256, extend="both"), colours

@@ -92,7 +92,12 @@ def _plane(ax: Axes, sweep: Sweep, plane: Plane) -> None:
                 mew=0.7 if is_beside else 1.3, zorder=5)  # fmt: skip
     set_axis(ax, x, "x")
     set_axis(ax, y, "y")
-    ax.margins(0.07)
+    # Room for the markers: otherwise the regions fix the limits.
+    for axis, set_limits in ((x, ax.set_xlim), (y, ax.set_ylim)):
+        even = axis.even[placed]
+        ends = even.min() - 0.07 * np.ptp(even), even.max() + 0.07 * np.ptp(even)
+        if ends[0] < ends[1]:
+            set_limits(*(np.exp(ends) if axis.is_log else ends))
     if plane.title:
         ax.set_title(plane.title)
 

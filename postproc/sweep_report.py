@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -13,8 +12,9 @@ from matplotlib.figure import Figure
 from swirlwright.postproc import sweep_report_tables as tables
 from swirlwright.postproc.drawing import as_svg
 from swirlwright.postproc.sweep_data import csv_text
-from swirlwright.postproc.sweep_figures import MOST_LINES, View, lines, maps, points, spread_over
+from swirlwright.postproc.sweep_figures import MOST_LINES, View, lines, points, spread_over
 from swirlwright.postproc.sweep_figures_effects import main_effects, sobol_bars
+from swirlwright.postproc.sweep_figures_maps import maps
 from swirlwright.postproc.sweep_figures_regime import Plane, regime_map
 from swirlwright.postproc.sweep_report_data import Sweep, open_sweep, refuse_unknown
 from swirlwright.postproc.sweep_report_indices import Input, first_by_bins, surrogate
@@ -189,13 +189,22 @@ def _planes(sweep: Sweep, against: Sequence[str]) -> Iterator[Plane]:
         for name in (*against, *varied)[:1]:
             yield Plane("", name, SWIRL, everything, near)
     elif sweep.is_sample:
-        yield Plane("", varied[0], varied[1], everything, near)
+        yield Plane("", *_strongest(sweep, varied), everything, near)
     else:
         for view in _views(sweep, against):
             shown = np.all([everything, *(_at_level(sweep, *level) for level in view.held.items())], axis=0)
             yield Plane(view.title(sweep), view.x, str(view.second), shown)
     if REYNOLDS not in against and SWIRL not in against:
         yield Plane("", REYNOLDS, SWIRL, everything, near)
+
+
+def _strongest(sweep: Sweep, varied: Sequence[str]) -> list[str]:
+    """The two parameters of a sample that the share of time hangs on most."""
+    share = sweep.flat("touchdown_share")
+    use = np.isfinite(share)
+    found = {given.name: first_by_bins(given.kept(use), share[use]) for given in inputs_of(sweep)}
+    strength = {name: estimate.value for name, estimate in found.items() if estimate is not None}
+    return sorted(varied, key=lambda name: -strength.get(name, -1.0))[:2]
 
 
 def _at_level(sweep: Sweep, name: str, level: int) -> np.ndarray:
@@ -263,26 +272,24 @@ def inputs_of(sweep: Sweep) -> list[Input]:
     found = []
     for name in sweep.parameters:
         values = sweep.flat(name)
-        listed = json.loads(sweep.data[name].attrs.get("values_json", "[]"))
+        levels = sweep.levels(name)
         table = sweep.parameter_table(name)
         if len(set(values.tolist())) < 2:
             continue
         if values.dtype.kind not in "fiu":
-            levels = [level[0] if isinstance(level[0], str) else json.dumps(level[0]) for level in listed]
             found.append(Input(name, np.array([levels.index(str(v)) for v in values], dtype=float), len(levels), False))
         elif "values" in table:
-            numbers = np.array([float(level[0]) for level in listed])
-            ordered = np.sort(numbers)
+            ordered = np.sort(np.array(levels, dtype=float))
             place = np.argmin(np.abs(values[:, None] - ordered), axis=1)
-            found.append(Input(name, place.astype(float), numbers.size))
+            found.append(Input(name, place.astype(float), ordered.size))
         else:
-            found.append(Input(name, _in_range(values, listed, table.get("spacing") == "log")))
+            found.append(Input(name, _in_range(values, levels, table.get("spacing") == "log")))
     return found
 
 
-def _in_range(values: np.ndarray, ends: Sequence[Sequence[float]], is_log: bool) -> np.ndarray:
+def _in_range(values: np.ndarray, ends: Sequence[float], is_log: bool) -> np.ndarray:
     """Places of values between the ends of their range, 0 to 1."""
-    low, high = (float(end[0]) for end in ends) if len(ends) == 2 else (float(values.min()), float(values.max()))
+    low, high = float(min(ends)), float(max(ends))
     if is_log and min(low, high) > 0:
         values, low, high = np.log(values), float(np.log(low)), float(np.log(high))
     return np.asarray(np.clip((values - low) / (high - low), 0.0, 1.0))

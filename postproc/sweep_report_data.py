@@ -119,6 +119,13 @@ class Sweep:
         tables = [table for table in self.study.get("parameters", ()) if isinstance(table, dict)]
         return next((table for table in tables if table.get("name") == name), {})
 
+    def levels(self, name: str) -> list[Any]:
+        """Values of a parameter as the study lists them, or the two ends of a range that is sampled."""
+        listed = json.loads(self.data[name].attrs.get("values_json", "[]"))
+        is_number = self.data[name].dtype.kind in "fiu"
+        found = [level[0] if is_number or isinstance(level[0], str) else json.dumps(level[0]) for level in listed]
+        return found or list(dict.fromkeys(self.data[name].values.tolist()))
+
     def flat(self, name: str) -> np.ndarray:
         """A column or parameter along all variants, (n,)."""
         status = self.data["status"]

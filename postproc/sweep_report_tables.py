@@ -74,7 +74,9 @@ def _lost(sweep: Sweep, lost: np.ndarray) -> Listing:
         for k in lost[:MOST_ROWS]
     ]
     note = f"The first {MOST_ROWS} of {lost.size}; all are in the CSV below." if lost.size > MOST_ROWS else ""
-    return Listing(["variant", "status", "reason", *(sweep.shown(name).label for name in names)], rows, 3, note)
+    return Listing(
+        ["variant", "status", "reason", *(sweep.shown(name).label for name in names)], rows, len(names) + 3, note
+    )
 
 
 def _variants(sweep: Sweep, measures: Sequence[str]) -> Listing:
@@ -107,18 +109,22 @@ def _ended(sweep: Sweep, k: int) -> str:
 
 def _measures(sweep: Sweep) -> Listing:
     """Every measure: smallest, middle and largest over the variants; those over time are in the CSV."""
-    rows = []
+    rows, without = [], []
     for name in sweep.measures:
         if name.startswith("cold_") or any(name.endswith(f"_{end}") for end in OVER_TIME):
             continue
         shown, values = sweep.shown(name), sweep.flat(name)
         values = shown.factor * values[np.isfinite(values)]
-        three = [_number(f(values)) for f in (np.min, np.median, np.max)] if values.size else ["–"] * 3
-        rows.append([name, shown.words, shown.unit, str(values.size), *three])
+        if values.size:
+            three = (_number(f(values)) for f in (np.min, np.median, np.max))
+            rows.append([name, shown.words, shown.unit, str(values.size), *three])
+        else:
+            without.append(name)
     note = (
         "Over the variants that have the measure. The CSV below has them variant by variant, most also as mean, "
         "deviation, share and standard error over time. Definitions and their sources are in postproc/README.md."
     )
+    note += f" No variant has {', '.join(without)}." if without else ""
     return Listing(["name", "measure", "unit", "variants", "smallest", "median", "largest"], rows, 3, note)
 
 
@@ -127,12 +133,10 @@ def _parameters(sweep: Sweep) -> Listing:
     for name in sweep.parameters:
         column, shown = sweep.data[name], sweep.shown(name)
         if column.dtype.kind in "fiu":
-            levels = np.unique(column.values)
-            text = ", ".join(_number(shown.factor * float(v)) for v in levels)
-            if sweep.is_sample and "values" not in sweep.parameter_table(name):
-                text = f"{_number(shown.factor * levels[0])} to {_number(shown.factor * levels[-1])} (as drawn)"
+            between = " to " if sweep.is_sample and "values" not in sweep.parameter_table(name) else ", "
+            text = between.join(_number(shown.factor * float(v)) for v in sweep.levels(name))
         else:
-            text = ", ".join(dict.fromkeys(str(v) for v in column.values))
+            text = ", ".join(sweep.levels(name))
         rows.append([name, str(column.attrs.get("long_name", "")).replace(".", ".\u200b"), text, shown.unit])
     return Listing(["parameter", "keys of the case", "values", "unit"], rows, 4)
 
@@ -169,7 +173,8 @@ def indices(
 
 
 def _estimate(estimate: Estimate | None) -> str:
-    return "–" if estimate is None else f"{estimate.value:.2f} ± {CONFIDENCE * estimate.error:.2f}"
+    # Adding nought turns -0.0 into 0.0.
+    return "–" if estimate is None else f"{round(estimate.value, 2) + 0.0:.2f} ± {CONFIDENCE * estimate.error:.2f}"
 
 
 def hysteresis_section(sweep: Sweep) -> Iterator[Section]:

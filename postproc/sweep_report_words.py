@@ -51,13 +51,12 @@ def more(sweep: Sweep) -> str:
     names = []
     for name in sweep.parameters:
         shown = sweep.shown(name)
+        levels = sweep.levels(name)
         if sweep.data[name].dtype.kind in "fiu":
-            values = sweep.data[name].values
-            ends = f"{shown.factor * values.min():.4g} to {shown.factor * values.max():.4g} {shown.unit}".rstrip()
-            number = "" if sweep.is_sample else f", {values.size} values"
+            ends = f"{shown.factor * min(levels):.4g} to {shown.factor * max(levels):.4g} {shown.unit}".rstrip()
+            number = f", {len(levels)} values" if len(levels) > 2 else ""
             names.append(f"{shown.words} ({ends}{number})")
         else:
-            levels = dict.fromkeys(str(value) for value in sweep.data[name].values)
             names.append(f"{shown.words} ({', '.join(levels)})")
     return (
         f"Varied: {'; '.join(names)}. Yes: a column stands more than 90 % of the time; marginal: 10 to 90 %; no: less. "
@@ -70,9 +69,14 @@ def tiles(sweep: Sweep) -> list[tuple[str, str]]:
     number = Counter(sweep.status.tolist())
     verdict = Counter(sweep.words("touchdown")[sweep.is_solved].tolist())
     found = [(str(verdict[word]), f"column on the floor: {word}") for word in (YES, MARGINAL, NO)]
+    words = {"not-converged": "not converged", "failed": "failed", "refused": "refused"}
+    others = [text for status, text in words.items() if number[status]]
     found.append((str(number["done"]), f"done, of {sweep.size}"))
-    words = {"not-converged": "not converged", "failed": "failed", "refused": "refused: no valid case"}
-    return [*found, *((str(number[status]), text) for status, text in words.items() if number[status])]
+    if others:
+        found.append(
+            (str(sweep.size - number["done"]), " or ".join(filter(None, [", ".join(others[:-1]), others[-1]])))
+        )
+    return found
 
 
 def marks(sweep: Sweep) -> list[Mark]:

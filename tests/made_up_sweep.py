@@ -54,7 +54,7 @@ Answer = Callable[[Variant], Record]
 def made_up(variant: Variant) -> Record:
     """A column that stands where the jets are low and the suction is middling; a core that grows with both."""
     height, suction = variant.values["lowest_jet"], variant.values["suction"]
-    share = 1 / (1 + np.exp(60 * (height - 0.1) + 2 * (np.log(suction) - 1) ** 2 - 1))
+    share = 1 / (1 + np.exp(80 * (height - 0.06) + 3 * (np.log(suction) - 1) ** 2 - 3))
     share += 0.1 * (variant.values.get("closure") == "mixing-length")
     share = float(min(share, 1.0))
     numbers: dict[str, float | None] = {
