@@ -33,6 +33,7 @@ _FRONT_DOOR = {
     "drill": ("swirlwright.postproc.drill_sheets", "drill"),
     "compare": ("swirlwright.postproc.compare", "compare"),
     "write_comparison": ("swirlwright.postproc.compare_page", "write_comparison"),
+    "picture": ("swirlwright.postproc.visitor_picture", "picture"),
     "sweep": ("swirlwright.postproc.sweep", "sweep"),
     "search": ("swirlwright.postproc.search", "search"),
     "verify": ("swirlwright.verification.run", "verify"),

@@ -47,9 +47,13 @@ def unwritable_page(output: Path, *inputs: Path) -> str | None:
     return None if is_page else "exists, is no HTML page and is not replaced"
 
 
-def is_other(output: Path, start: bytes) -> str | None:
-    """Why a file that is there may not be replaced: only one of its own kind may. A slip must not cost data."""
+def is_other(output: Path, start: bytes, at: int = 0) -> str | None:
+    """Why a file that is there may not be replaced: only one of its own kind may. A slip must not cost data.
+
+    A file is of the kind if the bytes `start` stand in it, `at` bytes from its beginning.
+    """
     if not output.exists() or output.stat().st_size == 0:
         return None
     with open(output, "rb") as file:
+        file.seek(at)
         return None if file.read(len(start)) == start else "exists, is of another kind and is not replaced"

@@ -45,3 +45,22 @@ def run_compare(options: argparse.Namespace) -> int:
     print_value(found, options.json)
     write_comparison(found, output)
     return say(f"comparison: {output}", DONE)
+
+
+def run_picture(options: argparse.Namespace) -> int:
+    from swirlwright.postproc.visitor_picture import STARTS, picture
+    from swirlwright.solver.progress import watcher
+
+    output = options.output or Path(options.result.with_suffix(".png").name)
+    start = STARTS.get(output.suffix.lower())
+    if start is None:
+        return say(f"{output}: must end in {', '.join(STARTS)}", WRONG_INPUT)
+    if (reason := unwritable(output, options.result) or is_other(output, *start)) is not None:
+        return say(f"{output}: {reason}", WRONG_INPUT)
+    watch = watcher(quiet=options.quiet)
+    try:
+        shown = picture(options.result, output, time=options.time, watch=watch)
+    finally:
+        watch.finish()
+    print_value(shown, options.json)
+    return say(f"picture: {output}", DONE)
