@@ -19,6 +19,9 @@ Needs = tuple[tuple[str | int, ...], ...]
 FLOWS_AGREE = 1e-6
 MOST_CELLS = 400_000
 MOST_FRAMES = 100_000
+# Cells times frames of a result: `measure` and `report` hold all of them in memory, some 50 bytes each.
+MOST_VALUES = 100_000_000
+MOST_STEPS = 10_000_000
 
 
 def relations(case: Case) -> Iterator[Finding]:
@@ -205,11 +208,24 @@ def _run(case: Case) -> Iterator[Finding]:
     if run.max_step is not None and run.max_step > run.end_time:
         allowed = f"must be at most run.end_time, {run.end_time:g} s"
         yield Finding(("run", "max_step"), allowed, run.max_step, needs=(("run", "end_time"),))
+    yield from _length(case)
+
+
+def _length(case: Case) -> Iterator[Finding]:
+    """Runs whose steps nobody could wait for, or whose frames no memory holds."""
+    # A grid of too many cells is told by _grid.
+    run, cells = case.run, min(MOST_CELLS, case.grid.cells_r * case.grid.cells_z)
     length = ("end_time",) if run.mode == "transient" else ("spin_up", "average")
     span = sum(getattr(run, name) for name in length)
-    if span > MOST_FRAMES * run.frame_interval:
-        allowed = f"must be at least {span / MOST_FRAMES:g} s ({MOST_FRAMES} frames)"
-        yield Finding(("run", "frame_interval"), allowed, run.frame_interval, needs=tuple(("run", n) for n in length))
+    needs = tuple(("run", name) for name in ("mode", *length))
+    if run.max_step is not None and span > MOST_STEPS * run.max_step:
+        allowed = f"must be at least {span / MOST_STEPS:g} s ({MOST_STEPS} steps)"
+        yield Finding(("run", "max_step"), allowed, run.max_step, needs=needs)
+    most = min(MOST_FRAMES, MOST_VALUES // cells)
+    if span > most * run.frame_interval:
+        of_grid = f" of {cells} cells" if most < MOST_FRAMES else ""
+        allowed = f"must be at least {span / most:g} s ({most} frames{of_grid})"
+        yield Finding(("run", "frame_interval"), allowed, run.frame_interval, needs=(*needs, ("grid",)))
 
 
 def _inside(case: Case, at: tuple[str | int, ...], *, r: float | None, z: float | None) -> Iterator[Finding]:

@@ -179,6 +179,10 @@ def test_a_file_that_cannot_be_read_is_refused(tmp_path: Path, name: str) -> Non
         ("[run]\nmode = 'transient'\n[[events]]\nat = 3\n", (9, "events.1")),
         ("[run]\nmode = 'transient'\n[[events]]\nat = 3\nfog = 0\n", (11, "events.1.fog")),
         ("[run]\nstart_from = 'gone.h5'\n", (8, "run.start_from")),
+        ("[run]\nstart_from = '../gone.h5'\n", (8, "run.start_from")),
+        ("[run]\nmax_step = 1e-9\n", (8, "run.max_step")),
+        ("[run]\nframe_interval = 1e-6\n", (8, "run.frame_interval")),
+        ("[run]\naverage = 1000\n[grid]\ncells_r = 200\ncells_z = 500\n", (7, "run.frame_interval")),
         ("[run]\nlines = [{ name = 'a' }]\n", (8, "run.lines.1")),
         ("[run]\nprobes = [{ name = 'a', r = 0.6, z = 1 }]\n", (8, "run.probes.1.r")),
         (
