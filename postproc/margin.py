@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from swirlwright.postproc.margin_bracket import bracket
+from swirlwright.postproc.margin_bracket import bracket, ladder
 from swirlwright.postproc.margin_knobs import Knob, knobs_of
 from swirlwright.postproc.margin_runs import KeepingStore, Trials, coarser, default_folder, point
 from swirlwright.postproc.margin_values import (
@@ -18,7 +18,6 @@ from swirlwright.postproc.margin_values import (
     KnobMargin,
     Margins,
     Point,
-    is_bound_near,
 )
 from swirlwright.postproc.sweep_data import write_csv, write_data_set
 from swirlwright.postproc.sweep_store import Record
@@ -136,7 +135,7 @@ class _Search:
     def _end(self, points: dict[float, Point], seen: dict[float, str | None], knob: Knob, bound: float) -> End:
         found = bracket(seen, self._verdict, bound, knob.resolution)
         stays = points[found.inner]
-        if is_bound_near(bound):
+        if not ladder(bound):
             return End(AT_BOUND, stays, None)
         if found.outer is None:
             return End(BEYOND_BOUND, stays, None)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Final, Literal
 
-from swirlwright.postproc.margin_bracket import NEAR, SUFFICES
+from swirlwright.postproc.margin_bracket import SUFFICES
 
 Kind = Literal["changes", "beyond bound", "at bound", "no case", "failed"]
 CHANGES: Final = "changes"
@@ -243,8 +243,3 @@ def margins_in(attributes: Mapping[str, Any]) -> Margins | None:
     """The margins that a result file carries."""
     text = attributes.get("margins_json")
     return Margins.of_json(json.loads(text)) if isinstance(text, str) else None
-
-
-def is_bound_near(bound: float) -> bool:
-    """Whether a knob cannot move towards a bound."""
-    return abs(bound - 1.0) < NEAR

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from swirlwright.postproc.margin_bracket import SUFFICES
+from swirlwright.postproc.margin_joint import Input, Joint
 from swirlwright.postproc.margin_values import AT_BOUND, BEYOND_BOUND, CHANGES, End, KnobMargin, Margins
 
 HEADS = ("knob", "as given", "way", "stays to", "changes at", "to", "share of time")
@@ -83,3 +84,46 @@ def _resolutions(m: Margins) -> str:
 def _loose(m: Margins) -> str:
     text = f"; * {m.not_converged} did NOT CONVERGE" if m.not_converged else ""
     return text + (f"; {m.failed} gave no answer" if m.failed else "")
+
+
+def joint_text(j: Joint) -> str:
+    """Probability of touchdown and the table of inputs."""
+    counts = ", ".join(f"{word} {j.counts[word]}" for word in ("yes", "marginal", "no") if j.counts.get(word))
+    lines = [
+        j.title,
+        "",
+        f"Touchdown has a probability of {j.probability.text()}: {counts} of {j.answers} draws.",
+        f"As given: {j.base.touchdown} ({j.base.share_text()} of the time).",
+        j.settings.text(),
+        "",
+    ]
+    rows = [("input", "drawn from", "rank correlation with the share of time"), *(input_row(i) for i in j.inputs)]
+    widths = [max(len(row[n]) for row in rows) for n in range(3)]
+    lines += ["  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    lines += ["", *(line for text in joint_notes(j) for line in wrap(text, 120, subsequent_indent="  "))]
+    return "\n".join(lines)
+
+
+def input_row(i: Input) -> tuple[str, str, str]:
+    """Cells of an input."""
+    if i.correlation is None:
+        return i.words, i.distribution, "none"
+    mark = "" if i.is_sure else "   may be none"
+    return i.words, i.distribution, f"{i.correlation:+.2f} ({i.low:+.2f} to {i.high:+.2f}){mark}"
+
+
+def joint_notes(j: Joint) -> Iterator[str]:
+    """What a reader must know beside the table."""
+    yield (
+        "All inputs were drawn at once and independently (Sobol points, "
+        f"seed {j.seed}). A yes counts 1, a no 0, a marginal its share of time; intervals hold 95 %."
+    )
+    for i in j.inputs:
+        yield f"{i.words}: {i.source}."
+    lost = [f"{n} {word}" for n, word in ((j.refused, "no valid case"), (j.failed, "gave no answer")) if n]
+    if lost:
+        yield f"Of {j.drawn} draws {', '.join(lost)}; they are left out."
+    if j.not_converged:
+        yield f"{j.not_converged} of {j.answers} runs did NOT CONVERGE."
+    if j.rerun_cold:
+        yield f"{j.rerun_cold} were run once more from rest: {j.differ_cold} then had another verdict."

@@ -14,6 +14,8 @@ from swirlwright.postproc.asymmetry import Asymmetry, asymmetry_of
 from swirlwright.postproc.budgets import Budget, budgets
 from swirlwright.postproc.core import Chamber, Field
 from swirlwright.postproc.flow_numbers import FieldMeasures, measure_field, pressure_deficit
+from swirlwright.postproc.margin_joint import joint_in
+from swirlwright.postproc.margin_values import margins_in
 from swirlwright.postproc.sheet import as_json, as_text
 from swirlwright.postproc.uncertainty import chance_error, studies_in
 from swirlwright.postproc.verdict import Shares, Verdict, cautions, in_doubt, verdict
@@ -119,7 +121,8 @@ def measure_data(data: ResultData) -> Measures:
         raise ResultError(f"{data.path}: holds a negative effective viscosity, so nothing can be measured")
     m = measure_field(field, chamber)
     over_time, shares = _over_time(data, window, chamber)
-    judged = in_doubt(verdict(m, chamber, shares), *studies_in(data.attributes))
+    found = verdict(m, chamber, shares)
+    judged = in_doubt(found, *studies_in(data.attributes), margins_in(data.attributes), joint_in(data.attributes))
     spin_up, spin_up_reason = spin_up_time(*deficit_series(data, frames, chamber))
     attributes = data.attributes
     beside = asymmetry_of(data, chamber, m)

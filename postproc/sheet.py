@@ -83,7 +83,8 @@ def doubt_lines(v: Verdict) -> list[str]:
         words = ", ".join(f"{name} {word}" for name, word in spread.touchdown.items())
         model = f"Model spread: as printed, over {len(spread.touchdown)} runs; column on the floor: {words}."
         model += _not_converged(spread.not_converged)
-    return [grid, model, f"Margins: {NOT_EVALUATED}."]
+    margins = f"Margins: {NOT_EVALUATED} (margin)." if v.margins is None else v.margins.line()
+    return [grid, model, margins, *([] if v.joint is None else [v.joint.line()])]
 
 
 def _not_converged(names: list[str]) -> str:
@@ -203,7 +204,8 @@ def as_json(m: Measures) -> dict[str, Any]:
         "breakdown_touchdown": v.breakdown_touchdown,
         "breakdown_touchdown_share": v.share_breakdown_at_floor,
         **m.asymmetry.as_json(),
-        "margins": v.margins,
+        "margins": None if v.margins is None else v.margins.as_json(),
+        "joint_uncertainty": None if v.joint is None else v.joint.as_json(),
         "closure_spread": None if v.spread is None else asdict(v.spread),
         "grid_error": None if v.grid_study is None else asdict(v.grid_study),
         "verdict": v.sentence if m.is_converged else f"NOT CONVERGED ({m.outcome}): {v.sentence}",

@@ -9,6 +9,9 @@ import numpy as np
 
 from swirlwright.postproc.core import TOO_NARROW, Chamber
 from swirlwright.postproc.flow_numbers import RESOLVED_CELLS, FieldMeasures
+from swirlwright.postproc.margin_bracket import SUFFICES
+from swirlwright.postproc.margin_joint import Joint
+from swirlwright.postproc.margin_values import Margins
 from swirlwright.postproc.uncertainty import GridStudy, Spread, chance_error
 
 NO_VORTEX, ALOFT, TO_THE_FLOOR = "no vortex", "aloft", "to the floor"
@@ -55,8 +58,10 @@ class Verdict:
         The verdict with its reason.
     grid_study, spread : GridStudy or None, Spread or None
         The doubts that studies have found; None where there was no study.
-    margins : None
-        Their place; nothing evaluates them yet.
+    margins : Margins or None
+        How far knobs may move before touchdown changes; None where `margin` was not run.
+    joint : Joint or None
+        Touchdown where everything uncertain varies at once; None where `margin --sample` was not run.
     """
 
     touchdown: str
@@ -71,7 +76,8 @@ class Verdict:
     sentence: str
     grid_study: GridStudy | None = None
     spread: Spread | None = None
-    margins: None = None
+    margins: Margins | None = None
+    joint: Joint | None = None
 
 
 @dataclass(frozen=True)
@@ -215,20 +221,37 @@ def verdict(m: FieldMeasures, chamber: Chamber, shares: Shares | None) -> Verdic
     )
 
 
-def in_doubt(v: Verdict, study: GridStudy | None, spread: Spread | None) -> Verdict:
-    """The verdict with what studies found: marginal where grids or the model's constants disagree on touchdown."""
+def in_doubt(
+    v: Verdict,
+    study: GridStudy | None,
+    spread: Spread | None,
+    margins: Margins | None = None,
+    joint: Joint | None = None,
+) -> Verdict:
+    """The verdict with what studies found: marginal where grids or the model's constants disagree on touchdown, and
+    where a small move of one knob changes it.
+    """
     said: dict[str, list[str]] = {}
     if study is not None:
         said["grids"] = study.touchdown
     if spread is not None:
         said["the model's constants"] = list(spread.touchdown.values())
+    if margins is not None:
+        # Touchdown by the share alone, since that is how the margins' runs are judged.
+        said["this run and the margins' coarser grid"] = [by_share(v.share_standing), margins.base.touchdown]
     split = [name for name, words in said.items() if len(set(words)) > 1]
-    v = replace(v, grid_study=study, spread=spread)
-    if not split:
+    v = replace(v, grid_study=study, spread=spread, margins=margins, joint=joint)
+    doubts, whys = [], []
+    if split:
+        doubts.append("Studies disagree: " + "; ".join(f"{name} say {_counted(said[name])}" for name in split) + ".")
+        whys.append("studies disagree")
+    if margins is not None and (near := margins.near_text()):
+        doubts.append(f"A move of {100.0 * SUFFICES:.0f} % suffices: {near}.")
+        whys.append(f"a move of {100.0 * SUFFICES:.0f} % suffices")
+    if not doubts:
         return v
-    words = "; ".join(f"{name} say {_counted(said[name])}" for name in split)
-    rest = v.sentence if v.touchdown == MARGINAL else f"Marginal, since studies disagree. As given: {v.sentence}"
-    return replace(v, touchdown=MARGINAL, sentence=f"{rest} Studies disagree: {words}.")
+    rest = v.sentence if v.touchdown == MARGINAL else f"Marginal, since {' and '.join(whys)}. As given: {v.sentence}"
+    return replace(v, touchdown=MARGINAL, sentence=" ".join([rest, *doubts]))
 
 
 def _counted(words: list[str]) -> str:
