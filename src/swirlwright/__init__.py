@@ -35,6 +35,8 @@ _FRONT_DOOR = {
     "write_comparison": ("swirlwright.postproc.compare_page", "write_comparison"),
     "picture": ("swirlwright.postproc.visitor_picture", "picture"),
     "sweep": ("swirlwright.postproc.sweep", "sweep"),
+    "margin": ("swirlwright.postproc.margin", "margin"),
+    "margin_sample": ("swirlwright.postproc.margin_sample", "margin_sample"),
     "search": ("swirlwright.postproc.search", "search"),
     "verify": ("swirlwright.verification.run", "verify"),
 }

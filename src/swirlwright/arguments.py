@@ -8,8 +8,10 @@ from typing import TypeAlias
 
 from swirlwright import __version__
 from swirlwright.verbs_flow import run_check, run_measure, run_report, run_solve, run_verify
-from swirlwright.verbs_studies import run_scale, run_search, run_sweep
+from swirlwright.verbs_studies import run_margin, run_scale, run_search, run_sweep
 from swirlwright.verbs_workshop import run_compare, run_drill, run_picture
+
+MOST_DRAWS = 10_000
 
 Verbs: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
@@ -30,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
         _add_report,
         _add_scale,
         _add_sweep,
+        _add_margin,
         _add_search,
         _add_drill,
         _add_picture,
@@ -111,6 +114,27 @@ def _add_scale(verbs: Verbs) -> None:
     scale.add_argument("--json", action="store_true", help="print one JSON object, SI units")
     scale.add_argument("--quiet", action="store_true", help="no progress")
     scale.set_defaults(run=run_scale)
+
+
+def _add_margin(verbs: Verbs) -> None:
+    margin = verbs.add_parser("margin", help="how far each knob of a chamber may move alone before touchdown changes")
+    margin.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    margin.add_argument(
+        "--output", type=Path, metavar="FOLDER", help="folder of the runs (default: the case's name, .margin, here)"
+    )
+    margin.add_argument(
+        "--workers", type=_positive, metavar="N", help="runs at a time (default: the processors of this machine)"
+    )
+    margin.add_argument(
+        "--sample",
+        type=_draws,
+        metavar="N",
+        help="instead draw fans, holes, losses, voltage and the model's constants N times at once: how probable is "
+        "touchdown, and what decides it",
+    )
+    margin.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    margin.add_argument("--quiet", action="store_true", help="no progress")
+    margin.set_defaults(run=run_margin)
 
 
 def _add_sweep(verbs: Verbs) -> None:
@@ -210,6 +234,13 @@ def _length(text: str) -> float:
         return Number("m", gt=0, le=100).convert(given)
     except QuantityError as error:
         raise argparse.ArgumentTypeError(f"must be {error}, got {text!r}") from error
+
+
+def _draws(text: str) -> int:
+    number = _positive(text)
+    if number > MOST_DRAWS:
+        raise argparse.ArgumentTypeError(f"must be at most {MOST_DRAWS}, got {text}")
+    return number
 
 
 def _positive(text: str) -> int:

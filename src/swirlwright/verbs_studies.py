@@ -1,4 +1,4 @@
-"""Verbs of families of chambers: scale, sweep, search.
+"""Verbs of families of chambers: scale, sweep, search, margin.
 
 Everything heavy is imported inside the verb, so that `--help` and `check` stay quick.
 """
@@ -7,8 +7,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from swirlwright.outputs import DONE, FAILED, NOT_PASSED, WRONG_INPUT, print_value, say, unwritable
+
+if TYPE_CHECKING:
+    from swirlwright.postproc.margin_joint import Joint
+    from swirlwright.postproc.margin_values import Margins
 
 
 def run_scale(options: argparse.Namespace) -> int:
@@ -93,3 +98,34 @@ def run_search(options: argparse.Namespace) -> int:
         return say("no variant keeps every constraint", FAILED)
     watch.message(f"best case: {answer.case_path} (next: swirlwright solve {answer.case_path})")
     return DONE if answer.is_converged else NOT_PASSED
+
+
+def run_margin(options: argparse.Namespace) -> int:
+    from swirlwright.solver.casefile import read_case
+    from swirlwright.solver.progress import watcher
+
+    case = read_case(options.case)
+    from swirlwright.postproc.margin import margin
+    from swirlwright.postproc.margin_runs import BASE, default_folder
+    from swirlwright.postproc.margin_sample import margin_sample
+    from swirlwright.postproc.studies import holds_ended_run
+
+    folder = options.output or default_folder(case)
+    # The result that `solve` leaves here, if it is this very case's: its verdict is to carry the answer too.
+    solved = Path(options.case.with_suffix(".h5").name)
+    result = solved if holds_ended_run(solved, case) else None
+    watch = watcher(quiet=options.quiet)
+    try:
+        if options.sample is None:
+            found: Margins | Joint = margin(case, folder, watch, workers=options.workers, result=result)
+        else:
+            found = margin_sample(case, options.sample, folder, watch, workers=options.workers, result=result)
+    finally:
+        watch.finish()
+    print_value(found, options.json)
+    name = "margin" if options.sample is None else "sample"
+    where = str(folder / BASE) + ("" if result is None else f" and {result}")
+    watch.message(f"all runs: {folder / name}.h5, {folder / name}.csv; the verdict of {where} now carries this")
+    if found.failed:
+        return say(f"{found.failed} runs gave no answer; the same command runs them again", FAILED)
+    return NOT_PASSED if found.not_converged else DONE
