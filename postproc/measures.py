@@ -14,6 +14,7 @@ from swirlwright.postproc.asymmetry import Asymmetry, asymmetry_of
 from swirlwright.postproc.budgets import Budget, budgets
 from swirlwright.postproc.core import Chamber, Field
 from swirlwright.postproc.flow_numbers import FieldMeasures, measure_field, pressure_deficit
+from swirlwright.postproc.fog_measures import FogMeasures, fog_of
 from swirlwright.postproc.margin_joint import joint_in
 from swirlwright.postproc.margin_values import margins_in
 from swirlwright.postproc.sheet import as_json, as_text
@@ -71,6 +72,8 @@ class Measures:
         Torque of the jets [N m]: input (N m U d), delivered, lost; None where there are no jets.
     asymmetry : Asymmetry
         What a draught and unequal tubes would do: estimates, not solved.
+    fog : FogMeasures or None
+        None where there is no fog.
     """
 
     file: str
@@ -90,6 +93,7 @@ class Measures:
     warnings: tuple[str, ...]
     torque: dict[str, float | None]
     asymmetry: Asymmetry
+    fog: FogMeasures | None
 
     def as_json(self) -> dict[str, Any]:
         """Plain values in SI for one JSON object: keys as in the measure table, the rest as name_unit."""
@@ -116,7 +120,8 @@ def measure_data(data: ResultData) -> Measures:
     chamber = chamber_of(data)
     frames = finite_frames(data)
     window = window_frames(data, frames)
-    field, field_text = _main_field(data, frames, window)
+    values, field_text = _main_values(data, frames, window)
+    field = _field(data, values)
     if field.nu.min() < 0.0:
         raise ResultError(f"{data.path}: holds a negative effective viscosity, so nothing can be measured")
     m = measure_field(field, chamber)
@@ -126,6 +131,8 @@ def measure_data(data: ResultData) -> Measures:
     spin_up, spin_up_reason = spin_up_time(*deficit_series(data, frames, chamber))
     attributes = data.attributes
     beside = asymmetry_of(data, chamber, m)
+    weights = time_weights(data.time[window])
+    fog = fog_of(data, values.get("fog_concentration"), field, m, chamber, frames, window, weights)
     torque = {name: _number(attributes, f"torque_{name}") for name in ("input", "delivered", "lost")}
     return Measures(
         file=data.path.name,
@@ -144,9 +151,11 @@ def measure_data(data: ResultData) -> Measures:
         chamber=chamber,
         warnings=cautions(m, judged, chamber)
         + beside.cautions()
+        + (fog.cautions() if fog is not None else ())
         + tuple(json.loads(attributes.get("warnings_json", "[]"))),
         torque=torque,
         asymmetry=beside,
+        fog=fog,
     )
 
 
@@ -220,18 +229,19 @@ def time_weights(time: np.ndarray) -> np.ndarray:
     return weights / weights.sum()
 
 
-def _main_field(data: ResultData, frames: np.ndarray, window: np.ndarray) -> tuple[Field, str]:
-    """The mean field where there is one, else the last frame; and which it is."""
+def _main_values(data: ResultData, frames: np.ndarray, window: np.ndarray) -> tuple[dict[str, np.ndarray], str]:
+    """The mean field where there is one, else the last frame, keyed as the frames; and which it is."""
     if data.mean and all(np.isfinite(values).all() for values in data.mean.values()):
-        return _field(data, data.mean), "time average of the run"
+        return data.mean, "time average of the run"
     if window.size > 1:
         weights = time_weights(data.time[window])
         mean = {name: np.tensordot(weights, values[window], 1) for name, values in data.frames.items()}
-        return _field(data, mean), f"average of {window.size} frames"
+        return mean, f"average of {window.size} frames"
     n = int(frames[-1])
+    last = {name: values[n] for name, values in data.frames.items()}
     if data.attributes.get("outcome") == "steady":
-        return frame_field(data, n), "steady field"
-    return frame_field(data, n), f"last frame, t = {data.time[n]:.4g} s"
+        return last, "steady field"
+    return last, f"last frame, t = {data.time[n]:.4g} s"
 
 
 def _over_time(data: ResultData, window: np.ndarray, chamber: Chamber) -> tuple[dict[str, Statistic], Shares | None]:

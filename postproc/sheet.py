@@ -62,6 +62,8 @@ def as_text(m: Measures) -> str:
     if m.chamber.has_jets:
         parts = ", ".join(f"{name} {value:.4g}" for name, value in m.torque.items() if value is not None)
         lines += [f"Torque of the jets [N m]: {parts}", ""]
+    if m.fog is not None:
+        lines += [*m.fog.lines(), ""]
     if not m.budgets:
         lines += ["Budgets: the file has no face fluxes", ""]
     lines += [f"Caution: {warning}" for warning in m.warnings]
@@ -204,6 +206,7 @@ def as_json(m: Measures) -> dict[str, Any]:
         "breakdown_touchdown": v.breakdown_touchdown,
         "breakdown_touchdown_share": v.share_breakdown_at_floor,
         **m.asymmetry.as_json(),
+        "fog": None if m.fog is None else m.fog.as_json(),
         "margins": None if v.margins is None else v.margins.as_json(),
         "joint_uncertainty": None if v.joint is None else v.joint.as_json(),
         "closure_spread": None if v.spread is None else asdict(v.spread),
