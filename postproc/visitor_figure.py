@@ -49,10 +49,7 @@ def picture_figure(
     note : str
         What was assumed.
     """
-    bounds = _bounds(scene, case)
-    width, height = bounds[1] - bounds[0], bounds[3] - bounds[2]
-    scale = min(SCENE_HEIGHT / height, WIDEST_SCENE / width)
-    scene_width, scene_height = scale * width, scale * height
+    scene_width, scene_height = scene_size(scene, case)
     wrapped = textwrap.wrap(note, 150)
     foot, head = 0.14 * len(wrapped) + 0.12, 0.3
     total = foot + scene_height + head
@@ -82,9 +79,16 @@ def draw_scene(
     ax.add_patch(PathPatch(outline, facecolor=FIGURE, edgecolor="none", zorder=3))
     _scale_bar(ax, scene, case, unit)
     if not is_converged:
-        words = "NOT CONVERGED"
+        words = "NOT CONVERGED: this may change"
         ax.text(0.02, 0.985, words, transform=ax.transAxes, color=ALARM, fontsize=8, fontweight="bold", va="top")
     return shown
+
+
+def scene_size(scene: Scene, case: Case) -> tuple[float, float]:
+    """Width and height of the scene on paper [in]."""
+    left, right, bottom, top = _bounds(scene, case)
+    scale = min(SCENE_HEIGHT / (top - bottom), WIDEST_SCENE / (right - left))
+    return scale * (right - left), scale * (top - bottom)
 
 
 def has_person(case: Case) -> bool:

@@ -150,6 +150,15 @@ def _depth_from_lamp(result: ResultData, offsets: Array, lamp: tuple[float, floa
     along = np.linspace(0.0, 1.0, 401)
     radius = np.hypot(offsets[:, None] + along * (lamp[0] - offsets[:, None]), along * lamp[1])
     length = np.hypot(offsets - lamp[0], lamp[1])
-    inside = radius <= result.r_face[-1]
-    weights = [np.interp(radius, result.r, unit) * inside for unit in np.eye(result.r.size)]
-    return np.asarray(np.trapezoid(np.array(weights), along, axis=2) * length)
+    quadrature = np.full(along.size, along[1])
+    quadrature[[0, -1]] *= 0.5
+    weight = length[:, None] * quadrature * (radius <= result.r_face[-1])
+    at = np.clip(radius, result.r[0], result.r[-1])
+    i = np.clip(np.searchsorted(result.r, at) - 1, 0, result.r.size - 2)
+    share = (at - result.r[i]) / (result.r[i + 1] - result.r[i])
+    columns = np.arange(offsets.size)[:, None]
+    matrix = np.zeros((result.r.size + 1) * offsets.size)
+    for cell, part in ((i, 1.0 - share), (i + 1, share)):
+        place = (cell * offsets.size + columns).ravel()
+        matrix += np.bincount(place, weights=(weight * part).ravel(), minlength=matrix.size)
+    return matrix.reshape(-1, offsets.size)[: result.r.size]

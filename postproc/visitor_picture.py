@@ -64,7 +64,7 @@ class Picture:
         """The picture in words."""
         depths = ", ".join(f"{d:.3g} at {z:.3g} m" for z, d in zip(self.heights, self.depths, strict=True))
         lines = [] if self.is_converged else ["NOT CONVERGED: what is seen may change"]
-        lines += [f"shown: {self.moment}", f"optical depth through the axis: {depths}"]
+        lines += [f"shown: {self.moment}", f"optical depth through the axis at t = {self.time:.4g} s: {depths}"]
         return "\n".join([*lines, self.assumptions])
 
     def as_json(self) -> dict[str, Any]:
@@ -132,10 +132,12 @@ def still(data: ResultData, case: Case, *, time: float | None = None, watch: Wat
     frame, moment = moment_of(data, case, time)
     scene = build_scene(data, case, ROWS)
     fog = fog_at(data, frame)
-    stops = stops_for(scene, [fog])
+    stops = stops_for(scene, fog)
     lines = streaks(data, case, frame, watch)
-    words = f"Lines: {lines.words}; smoke of the last {lines.duration:.2g} s, from the dots. Orange: from the "
-    words += "fog inlet; blue: air; dashed: the round chamber of the computation."
+    span = f"{lines.duration:.2g} s"
+    from_dots = f"smoke of the last {span}" if lines.words == "streaklines" else f"the way of {span}"
+    words = f"Lines: {lines.words}, {from_dots} from the dots; orange: from the fog inlet, blue: air; dashed: the round "
+    words += "chamber of the computation."
     shown = describe(data, case, scene, frame, moment, stops, words)
     figure = picture_figure(
         data, scene, scene.image(fog, stops), lines, case, f"As a visitor sees it: {moment}", shown.assumptions

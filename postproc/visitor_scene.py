@@ -86,9 +86,9 @@ def build_scene(result: ResultData, case: Case, rows: int) -> Scene:
     return Scene(view, screen, value, (-half, half, 0.0, top), behind, before, covered)
 
 
-def stops_for(scene: Scene, fields: list[Array]) -> int:
-    """The camera's opening for some concentrations: one for all, by the one in which the column is brightest."""
-    return min((stops_of(scene.luminance(field)) for field in fields), default=0) if scene.extinction else 0
+def stops_for(scene: Scene, concentration: Array) -> int:
+    """The camera's opening for a concentration (nz, nr); 0 without fog."""
+    return stops_of(scene.luminance(concentration)) if scene.extinction else 0
 
 
 def _panels(case: Case, view: View, screen: Screen) -> Array:
