@@ -195,8 +195,6 @@ def _study_findings(study: Study) -> Iterator[Finding]:
     for n, p in enumerate(study.parameters):
         if p.range is None:
             yield Finding(("parameters", n, "values"), "must be a range in a search")
-        elif study.levels[n][0] == study.levels[n][1]:
-            yield Finding(("parameters", n, "range"), "must have two ends that differ")
         if p.name in TAKEN:
             yield Finding(("parameters", n, "name"), "must not be the name of a number of the search", p.name)
 

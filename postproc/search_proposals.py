@@ -19,6 +19,8 @@ REACHES = (0.9, 0.75, 0.25, 0.05, 0.03, 0.0)
 KINDS = 4
 # Places at which the largest distance from computed ones is looked for.
 PROBES = 512
+# A proposal is no further from a variant with an answer than this times its distance from one without.
+BESIDE_BARREN = 0.5
 # Proposals that cannot be built are given up after so many.
 ATTEMPTS = 8
 GENERATIONS = 150
@@ -141,7 +143,9 @@ class Proposer:
             slacks = np.stack([s.predict(places) for s in models.surfaces[1:]], axis=1) if len(clear) else 0.0
             kept = (clear - slacks) / models.scales[1:] if len(clear) else np.empty((len(places), 0))
             off = reach - _nearest(places, taken) if reach > 0 else np.full(len(places), -1.0)
-            wild = _nearest(places, whole) - _nearest(places, barren) if len(barren) else np.full(len(places), -1.0)
+            wild = np.full(len(places), -1.0)
+            if len(barren):
+                wild = _nearest(places, whole) - BESIDE_BARREN * _nearest(places, barren)
             return _shaped(np.column_stack([kept, off, wild]), coordinates)
 
         def objective(coordinates: np.ndarray) -> np.ndarray:
