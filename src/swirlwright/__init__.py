@@ -20,6 +20,7 @@ __version__ = "0.1.0"
 # Name here -> (module, name there). Imported at first use, so that `--help` and `check` stay quick.
 _FRONT_DOOR = {
     "read_case": ("swirlwright.solver.casefile", "read_case"),
+    "vary": ("swirlwright.solver.casefile", "vary"),
     "solve_network": ("swirlwright.solver.network", "solve_network"),
     "check": ("swirlwright.solver.checksheet", "check_sheet"),
     "solve": ("swirlwright.solver.solve", "solve"),
