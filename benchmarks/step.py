@@ -21,6 +21,9 @@ from printing import CASES, ONE_THREAD, machine, table
 # Before numba and the linear algebra read them.
 os.environ.update(ONE_THREAD)
 
+import numpy as np
+from numba import njit
+
 from swirlwright.solver import kernels
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.coupling import Chamber
@@ -34,10 +37,14 @@ GRIDS = ((64, 96), (128, 320))  # cells along r and z
 # Called by a step from Python; the second lot only inside `momentum_rates`.
 CALLED = (
     "momentum_rates", "mixing_length_viscosity", "corner_viscosity", "sweep_u", "sweep_v", "sweep_w", "divergence",
-    "subtract_gradient", "scalar_rates", "sweep_scalar", "largest_rates", "combine",
+    "subtract_gradient", "scalar_rates", "sweep_scalar", "droplet_velocities", "add_fog_weight", "largest_rates",
+    "combine",
 )  # fmt: skip
 INSIDE = ("swirl_fluxes", "radial_rates", "axial_rates")
 PRESSURE = "pressure equation"
+# Kernels that do little but move numbers, with the arrays of one number a cell that a call reads or writes. `combine`
+# is called nine times a step on u, v, w and fog: for each increment, stage and end with the earlier ones, 30 in all.
+STREAMS = {"combine": 4 * 30 / 9, "subtract_gradient": 5.0, "divergence": 4.0}
 # The fog and the wiggles of the start have spread by then: no times of numbers near the smallest one.
 SPIN_UP_STEPS = 150
 
@@ -87,6 +94,10 @@ class Cost:
     step_with_budget: float
     calls: dict[str, float]
     seconds: dict[str, float]
+
+    def rate(self, name: str) -> float:
+        """Bytes a second that a kernel of STREAMS moves."""
+        return STREAMS[name] * 8.0 * self.cells / self.seconds[name]
 
     @property
     def rest(self) -> float:
@@ -148,6 +159,33 @@ def inner_seconds(clock: Clock, repeats: int) -> dict[str, float]:
     return found
 
 
+@njit(cache=True)
+def triad(a, b, factor, out):
+    """The measure of a memory's speed: out = a + factor b."""
+    for i in range(a.size):
+        out[i] = a[i] + factor * b[i]
+
+
+def triad_rate(size: int, repeats: int) -> float:
+    """Bytes a second of `triad` on arrays of `size` numbers, the median of `repeats`."""
+    a, b, out = np.ones(size), np.ones(size), np.ones(size)
+    triad(a, b, 0.5, out)
+    clock = Clock()
+    timed = clock.around("triad", triad)
+    for _ in range(repeats):
+        timed(a, b, 0.5, out)
+    return 3 * 8.0 * size / statistics.median(clock.seconds["triad"])
+
+
+def streams(costs: list[Cost], repeats: int) -> Iterator[list[str]]:
+    """The rows of the second table: GB/s of the kernels that do little but move numbers, beside the triad's."""
+    triads = [triad_rate(4 * c.cells, repeats) for c in costs]
+    for name in STREAMS:
+        pairs = [(c.rate(name), by) for c, by in zip(costs, triads, strict=True)]
+        yield [name, *(text for rate, by in pairs for text in (f"{1e-9 * rate:.0f}", f"{rate / by:.2f}"))]
+    yield ["triad on arrays of u, v, w and fog", *(text for by in triads for text in (f"{1e-9 * by:.0f}", "1"))]
+
+
 def lines(costs: list[Cost]) -> Iterator[list[str]]:
     """The rows of the table, dearest part of the larger grid first; per cent are of a step."""
     last = costs[-1]
@@ -192,6 +230,9 @@ def main() -> None:
             ["part", "calls a step", *(f"{n}: {x}" for n in names for x in ("us a call", "% of a step"))], lines(costs)
         )
     )
+    print("\nKernels that do little but move numbers, in bytes they must move, beside a triad of the same machine:\n")
+    heads = ["kernel", *(f"{n}: {x}" for n in names for x in ("GB/s", "over the triad"))]
+    print(table(heads, streams(costs, steps)))
 
 
 if __name__ == "__main__":
