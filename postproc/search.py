@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -154,9 +153,9 @@ class _Runs:
 
 def _told(so_far: Exploration) -> str:
     """Where the search stands, in a line."""
-    rounds = Counter(t.round for t in so_far.trials)
-    text = f"{len(so_far.trials)} variants in a sample and {max(rounds)} rounds; "
+    ended = max(t.round for t in so_far.trials)
+    text = f"{len(so_far.trials)} variants, {f'round {ended}' if ended else 'the sample'} ended; "
     best = so_far.best(is_converged=False)
     if best is None:
-        return text + "none keeps every limit yet"
+        return text + "none keeps every constraint yet"
     return text + f"best so far variant {best}, objective {so_far.trials[best].answer.objective:.4g}"

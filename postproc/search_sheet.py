@@ -5,9 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 from textwrap import wrap
 
+from swirlwright.postproc.measure_table import columns
 from swirlwright.postproc.search_answer import Best, FoundLimit, FoundParameter, Resolution, Search
 
 WIDTH = 116
+# Measures of the best variant that are printed; all of them are in the JSON object and the data set.
+SHOWN = (
+    "touchdown_share",
+    "core_radius",
+    "max_tangential_velocity",
+    "core_pressure_deficit",
+    "network_exhaust_flow",
+    "network_supply_flow",
+)
 
 
 def sheet(answer: Search) -> Iterator[str]:
@@ -48,6 +58,10 @@ def _best(best: Best) -> Iterator[str]:
         yield f"  {p.name:<30}{p.value:>12.5g}{units}   of {p.lower:.4g} to {p.upper:.4g}{end}"
     for limit in best.limits:
         yield f"  {limit.text()}, {_standing(limit)}"
+    shown = [name for name in SHOWN if best.measures.get(name) is not None and name not in best.terms]
+    for name in shown:
+        units = columns()[name].units
+        yield f"  {name:<30}{best.measures[name]:>12.4g}{'' if units == '1' else f' {units}'}"
     if (verdict := best.words.get("verdict")) is not None:
         yield from wrap(verdict, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
