@@ -1,0 +1,58 @@
+"""Runs of a margin made by formula: no flow is solved, but cases, records and result file are those of a margin."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import h5py
+import pytest
+from small import small
+
+from swirlwright.postproc import margin_runs
+from swirlwright.postproc.sweep_plan import Rules
+from swirlwright.postproc.sweep_store import Record, Run, Store
+from swirlwright.solver.schema import Case
+from swirlwright.solver.variants import Variant
+
+Share = Callable[[Case], float]
+
+
+def steady_small(changes: dict[str, Any] | None = None) -> Case:
+    """The small chamber, judged by averages and not by a run with events."""
+    plain = {"events": [], "run.probes": [], "run.lines": [], "run.mode": "steady", "run.average": 40.0}
+    return small({**plain, **(changes or {})})
+
+
+def standing(share: float, case: Case) -> Record:
+    """A run in which a column stands for a share of the time."""
+    word = "yes" if share > 0.9 else "no" if share < 0.1 else "marginal"
+    pressure = 0.0 if case.supply is None or case.supply.pressure is None else case.supply.pressure
+    numbers = {"touchdown_share": share, "touchdown_share_chance": 0.0, "network_jet_momentum": 1e-3 * pressure}
+    return Record("done", numbers=numbers, words={"touchdown": word})
+
+
+def make_up_runs(monkeypatch: pytest.MonkeyPatch, answer: Callable[[Case], Record]) -> list[int]:
+    """Let `margin` take its records from a formula; returns a list that grows by the runs made in each round."""
+    made: list[int] = []
+
+    def run(
+        variants: Sequence[Variant], rules: Rules, store: Store, watch: object, *, workers: int | None
+    ) -> tuple[list[Run], dict[int, Record]]:
+        runs, number = [], 0
+        for v in variants:
+            key = "refused" if v.case is None else f"{abs(hash(v.case.text)):x}"
+            if v.case is not None and store.get(key) is None:
+                number += 1
+                store.keep(key, answer(v.case))
+            record = Record("refused", v.reason) if v.case is None else store.get(key)
+            assert record is not None
+            runs.append(Run(record, v.neighbour, key))
+        if rules.keep_results:
+            with h5py.File(store.result(runs[0].key), "w") as file:
+                file.attrs["title"] = "made up"
+        made.append(number)
+        return runs, {len(runs) - 1: runs[-1].record} if rules.cold_sample and len(runs) > 1 else {}
+
+    monkeypatch.setattr(margin_runs, "run_variants", run)
+    return made

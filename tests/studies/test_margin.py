@@ -1,0 +1,232 @@
+"""Margins: does the bracketing end beside the change, and does the verdict carry what was found?"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import h5py
+import pytest
+import xarray as xr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_up_margins import make_up_runs, standing, steady_small
+
+from swirlwright import cli
+from swirlwright.postproc.margin import margin
+from swirlwright.postproc.margin_bracket import bracket, ladder
+from swirlwright.postproc.margin_figure import tornado
+from swirlwright.postproc.margin_knobs import knobs_of
+from swirlwright.postproc.margin_values import Margins, margins_in
+from swirlwright.postproc.measures import measure
+from swirlwright.postproc.sweep_store import Record
+from swirlwright.postproc.verdict import MARGINAL, NO, YES, in_doubt
+from swirlwright.solver.casefile import parse_case, read_case, vary
+from swirlwright.solver.network import solve_network
+from swirlwright.solver.schema import Case
+
+CASES = Path(__file__).parents[2] / "cases"
+
+
+def needs_jets_and_quiet(case: Case) -> Record:
+    """Stands while the jets keep four fifths of their momentum and the exhaust draws less than 1.3 times."""
+    assert case.supply is not None and case.supply.pressure is not None
+    assert case.exhaust is not None and case.exhaust.pressure is not None
+    is_fit = case.supply.pressure >= 0.8 * 30 and case.exhaust.pressure <= 1.3**2 * 1.5
+    return standing(1.0 if is_fit else 0.0, case)
+
+
+@given(st.floats(-2.7, 2.7), st.floats(0.02, 0.3), st.sampled_from([0.25, 0.5, 2.0, 16.0]))
+@settings(max_examples=200, deadline=None)
+def test_a_bracket_ends_beside_the_change(place: float, resolution: float, bound: float) -> None:
+    """Wherever the verdict changes, the last two factors are on either side of it and within the resolution."""
+    change, seen = math.exp(place), {}
+    for _ in range(30):
+        found = bracket(seen, YES, bound, resolution)
+        if found.following is None:
+            break
+        is_kept = (found.following - change) * (1.0 - change) > 0.0
+        seen[found.following] = YES if is_kept else NO
+    assert found.following is None and len(seen) < 15
+    if found.outer is None:
+        assert found.inner == bound and (bound - change) * (1.0 - change) >= 0.0
+    else:
+        assert min(found.inner, found.outer) <= change <= max(found.inner, found.outer)
+        assert max(found.outer / found.inner, found.inner / found.outer) <= 1.0 + resolution + 1e-6
+
+
+def test_the_first_move_is_the_one_that_suffices() -> None:
+    """The ladder begins at 15 per cent either way, ends at the bound, and is empty where there is no room."""
+    assert ladder(2.0)[0] == 1.15 and ladder(2.0)[-1] == 2.0
+    assert ladder(0.5)[0] == 0.85 and ladder(0.5)[-1] == 0.5
+    assert ladder(1.0) == () and ladder(1.1) == (1.1,)
+
+
+def test_margins_of_a_made_up_chamber(monkeypatch, tmp_path) -> None:
+    """Both limits are found within the resolution, other knobs are free to their bounds, the sides cannot open more."""
+    rounds = make_up_runs(monkeypatch, needs_jets_and_quiet)
+    found = margin(steady_small(), tmp_path / "out")
+    knobs = {knob.name: knob for knob in found.knobs}
+    assert set(knobs) == {
+        "jet_momentum",
+        "exhaust_flow",
+        "lowest_jet",
+        "effective_viscosity",
+        "side_opening",
+        "fog_flow",
+    }
+    assert found.base.touchdown == YES
+    down, up = knobs["jet_momentum"].down, knobs["exhaust_flow"].up
+    assert down.kind == up.kind == "changes"
+    assert down.beyond.factor < 0.8 <= down.stays.factor <= 1.05 * down.beyond.factor
+    assert up.stays.factor <= 1.3 < up.beyond.factor <= 1.05 * up.stays.factor
+    assert down.beyond.value == pytest.approx(1e-3 * 30 * down.beyond.factor)
+    assert knobs["side_opening"].up.kind == "at bound"
+    assert knobs["lowest_jet"].up.kind == "beyond bound" and knobs["lowest_jet"].up.stays.value == pytest.approx(0.3)
+    assert found.runs == sum(rounds) and found.near() == []
+    assert found.settings.cells == (12, 18) and found.settings.average == 20.0 and found.settings.base_average == 40.0
+
+
+def test_a_stopped_margin_goes_on(monkeypatch, tmp_path) -> None:
+    """The same call again makes no run, and ends in the same margins."""
+    make_up_runs(monkeypatch, needs_jets_and_quiet)
+    first = margin(steady_small(), tmp_path / "out")
+    rounds = make_up_runs(monkeypatch, needs_jets_and_quiet)
+    assert margin(steady_small(), tmp_path / "out") == first
+    assert sum(rounds) == 0
+
+
+def test_all_runs_are_in_one_data_set(monkeypatch, tmp_path) -> None:
+    """margin.h5 has every run with its knobs as factors, the case as given first, and what was changed."""
+    make_up_runs(monkeypatch, needs_jets_and_quiet)
+    found = margin(steady_small(), tmp_path / "out")
+    with xr.open_dataset(tmp_path / "out" / "margin.h5", engine="h5netcdf") as data:
+        assert data.sizes["variant"] == found.runs
+        names = json.loads(data.attrs["parameters"])
+        assert [data[name].item(0) for name in names] == [1.0] * len(names)
+        moved = sum((data[name].values != 1.0).astype(int) for name in names)
+        assert moved.tolist() == [0] + [1] * (found.runs - 1)
+        assert set(json.loads(data["changes"].item(1))) == {"supply.pressure"}
+        assert (data["touchdown"].values == NO).sum() > 0
+    assert len((tmp_path / "out" / "margin.csv").read_text().splitlines()) == found.runs + 1
+
+
+def test_results_carry_the_margins(monkeypatch, tmp_path) -> None:
+    """base.h5 and a result that is named have them word for word."""
+    make_up_runs(monkeypatch, needs_jets_and_quiet)
+    with h5py.File(tmp_path / "solved.h5", "w") as file:
+        file.attrs["title"] = "the case solved"
+    found = margin(steady_small(), tmp_path / "out", result=tmp_path / "solved.h5")
+    for path in (tmp_path / "solved.h5", tmp_path / "out" / "base.h5"):
+        with h5py.File(path) as file:
+            assert margins_in(dict(file.attrs)) == found
+    assert Margins.of_json(found.as_json()) == found
+
+
+def test_a_run_without_an_answer_ends_a_margin(monkeypatch, tmp_path) -> None:
+    """What fails and what cannot be built are told apart, with the reason, and neither counts as a change."""
+
+    def answer(case: Case) -> Record:
+        assert case.exhaust is not None and case.exhaust.pressure is not None
+        return Record("failed", "ran away") if case.exhaust.pressure > 2.5 else standing(1.0, case)
+
+    make_up_runs(monkeypatch, answer)
+    found = margin(steady_small({"tubes.1.rows.1.pitch": 0.02, "tubes.1.rows.1.lowest": 0.15}), tmp_path / "out")
+    knobs = {knob.name: knob for knob in found.knobs}
+    assert knobs["exhaust_flow"].up.kind == "failed" and knobs["exhaust_flow"].up.beyond.reason == "ran away"
+    assert knobs["lowest_jet"].up.kind == "no case" and "tubes.1" in knobs["lowest_jet"].up.beyond.reason
+    assert found.failed == 1
+    assert "exhaust flow by +40 %: ran away" in found.text() and "no valid case" in found.text()
+
+
+@pytest.mark.parametrize("limit, is_near", [(0.9, True), (0.8, False)])
+def test_a_small_move_that_suffices_makes_the_verdict_marginal(monkeypatch, tmp_path, limit, is_near) -> None:
+    """A column that 15 per cent less momentum ends is marginal, with the reason; one that needs more stays."""
+    make_up_runs(monkeypatch, lambda case: standing(1.0 if case.supply.pressure >= limit * 30 else 0.0, case))
+    found = margin(steady_small(), tmp_path / "out")
+    v = verdict_of(YES)
+    judged = in_doubt(v, None, None, found)
+    assert judged.touchdown == (MARGINAL if is_near else YES)
+    assert ("jet momentum by -11 % makes it no" in judged.sentence) is is_near
+    assert judged.margins == found
+
+
+def test_margins_of_another_verdict_make_it_marginal(monkeypatch, tmp_path) -> None:
+    """Where the margins' coarser grid denies the run's own touchdown, the two disagree."""
+    make_up_runs(monkeypatch, lambda case: standing(0.0, case))
+    judged = in_doubt(verdict_of(YES), None, None, margin(steady_small(), tmp_path / "out"))
+    assert judged.touchdown == MARGINAL and "the margins' coarser grid say yes 1 of 2, no 1 of 2" in judged.sentence
+
+
+def verdict_of(word: str):
+    """A verdict from nothing but its word."""
+    from swirlwright.postproc.verdict import Verdict
+
+    share = {YES: 1.0, NO: 0.0}.get(word, 0.5)
+    return Verdict(word, share, 0.0, share, NO, 0.0, "to the floor", "none", "column", f"{word}: so it is.")
+
+
+@pytest.mark.parametrize("name", ["table-top", "hall", "laboratory", "start-up"])
+def test_knobs_of_the_shipped_cases_move_what_they_say(name) -> None:
+    """At every rung a shipped case stays valid; momentum and exhaust flow of the network go with the factor."""
+    case = read_case(CASES / f"{name}.toml")
+    knobs, lacking = knobs_of(case)
+    assert len(knobs) + len(lacking) == 6
+    before = solve_network(case)
+    for knob in knobs:
+        for factor in (*ladder(knob.low), *ladder(knob.high)):
+            moved = vary(case, dict(knob.changes(factor)))
+            if knob.name in ("jet_momentum", "exhaust_flow") and factor in (knob.low, knob.high):
+                after = solve_network(moved)
+                for what, is_moved in (("momentum", "jet"), ("exhaust_flow", "exhaust")):
+                    expected = factor if knob.name.startswith(is_moved) else 1.0
+                    assert getattr(after, what) == pytest.approx(expected * getattr(before, what), rel=0.03, abs=1e-9)
+
+
+def test_the_lowest_jet_moves_and_the_highest_stays() -> None:
+    """Holes are squeezed evenly: none is lost, the highest stays, and the jets' momentum with it."""
+    case = read_case(CASES / "table-top.toml")
+    knob = next(knob for knob in knobs_of(case)[0] if knob.name == "lowest_jet")
+    heights = vary(case, dict(knob.changes(4.0))).tubes[0].rows[0].hole_heights()
+    assert len(heights) == 11 and heights[0] == pytest.approx(0.12) and heights[-1] == pytest.approx(0.53)
+
+
+def test_knobs_that_a_case_lacks_are_named() -> None:
+    """A still chamber has its viscosity and nothing else, and each knob it lacks has a reason."""
+    text = 'title = "still"\n[chamber]\nfootprint = "round"\nwidth = 1\nheight = 1\n[walls]\nfloor_rotation = 1\n'
+    found, lacking = knobs_of(parse_case(text, "still.toml"))
+    assert [knob.name for knob in found] == ["effective_viscosity"]
+    assert set(lacking) == {"jet momentum", "exhaust flow", "height of the lowest jet", "side opening", "fog flow"}
+
+
+def test_the_picture_has_a_bar_for_each_knob(monkeypatch, tmp_path) -> None:
+    """The nearest change stands on top, and each verdict that was found has its mark in the legend."""
+    make_up_runs(monkeypatch, needs_jets_and_quiet)
+    figure = tornado(margin(steady_small(), tmp_path / "out"))
+    labels = [text.get_text().split("\n")[0] for text in figure.axes[0].get_yticklabels()]
+    assert labels[:2] == ["jet momentum", "exhaust flow"] and len(labels) == 6
+    assert [text.get_text() for text in figure.legends[0].get_texts()] == ["a run: yes", "a run: no"]
+
+
+def test_the_command_with_real_runs(monkeypatch, tmp_path, capsys) -> None:
+    """margin solves, prints one JSON object, and measure and the page show it; run again it solves nothing."""
+    from swirlwright.postproc import margin as module
+    from swirlwright.postproc import sweep_pool
+
+    monkeypatch.chdir(tmp_path)
+    case = steady_small({"run.spin_up": 0.2, "run.average": 0.8, "run.max_iterations": 1, "run.frame_interval": 0.05})
+    Path("small.toml").write_text(case.text)
+    knob = next(knob for knob in knobs_of(case)[0] if knob.name == "exhaust_flow")
+    monkeypatch.setattr(module, "knobs_of", lambda _: ((replace(knob, low=1.0, high=1.1),), {"fog flow": "no fog"}))
+    status = cli.main(["margin", "small.toml", "--json", "--quiet", "--workers", "1"])
+    printed = json.loads(capsys.readouterr().out)
+    assert status == (3 if printed["not_converged"] else 0)
+    assert printed["knobs"][0]["value"] == pytest.approx(0.0207, rel=0.05)
+    assert len(printed["knobs"][0]["points"]) >= 2 and printed["rerun_cold"] >= 1
+    m = measure("small.margin/base.h5")
+    assert "Margins: touchdown stays" in m.text() and m.as_json()["margins"] == printed
+    monkeypatch.setattr(sweep_pool, "Attempt", lambda *_: pytest.fail("started a process"))
+    assert cli.main(["margin", "small.toml", "--json", "--quiet"]) == status
+    assert json.loads(capsys.readouterr().out) == printed
