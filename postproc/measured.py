@@ -44,12 +44,13 @@ QUANTITIES = {
     "core_diameter": Quantity("core diameter", Number("m", gt=0, le=100), ("height",)),
     "spin_up_time": Quantity("spin-up time", Number("s", gt=0, le=1e6)),
     "exhaust_flow": Quantity("exhaust flow", Number("m3/s", gt=0, le=1e4)),
+    "supply_flow": Quantity("flow into the tubes", Number("m3/s", gt=0, le=1e4)),
     "tube_pressure": Quantity("pressure in a tube", _PRESSURE, (), ("height", "tube")),
 }
 # The flow's own fields, known at every point of the chamber.
 FIELDS = ("tangential_velocity", "axial_velocity", "radial_velocity", "pressure")
 # What the air network knows without a solved flow.
-NETWORK = ("exhaust_flow", "tube_pressure")
+NETWORK = ("exhaust_flow", "supply_flow", "tube_pressure")
 
 
 @dataclass(frozen=True)
@@ -151,11 +152,13 @@ def check_places(data: MeasuredData, extent: Extent) -> None:
 
 
 def _tube_problems(data: MeasuredData, point: Point, extent: Extent) -> Iterator[Problem]:
-    if point.quantity != "tube_pressure":
+    if point.quantity not in ("tube_pressure", "supply_flow"):
         return
     number = len(extent.tubes)
     if number == 0:
         yield data.problem(point, "quantity", "cannot be compared: this chamber has no tubes", point.quantity)
+    elif point.quantity == "supply_flow":
+        return
     elif point.tube is not None and point.tube > number:
         yield data.problem(point, "tube", f"must be at most {number}, the number of tubes", point.tube)
     elif point.tube is None and any(mark != extent.tubes[0] for mark in extent.tubes):

@@ -23,6 +23,8 @@ from swirlwright.solver.errors import SwirlwrightError
 
 CONFIDENCE = 0.95
 NORMAL = 1.959964  # standard deviations of a normal distribution that hold 95 per cent on both sides
+# Below this p-value of chi-square the stated uncertainties cannot be right.
+CONTRADICTED = 0.05
 # A constant is left as it is where its interval would be as wide as its bounds: then the data say nothing new.
 WIDEST = 1.0
 # A singular value below this share of the largest is a direction the data do not see at all.
@@ -50,11 +52,11 @@ def fit(
     Residuals are scaled by their standard deviations: the measurement's and, where the model's values are time
     averages, their chance error, as independent. `scipy.optimize.least_squares` (trust region reflective) with central
     differences of a stated width minimises their squares. The covariance of the problem linearised at the end is
-    (J'J)^-1. Each interval is the wider of two: 1.96 standard errors if the stated uncertainties are right (normal
-    distribution), and, should the points scatter more than those say, standard errors from the scatter itself,
-    chi-square per degree of freedom times (J'J)^-1, with the quantile of the t-distribution for those degrees (Draper
-    and Smith, Applied Regression Analysis, from memory). Doubt about constants known before is carried on to first
-    order.
+    (J'J)^-1. Where the points scatter as their uncertainties say (chi-square's p-value is at least `CONTRADICTED`), an
+    interval is 1.96 standard errors to both sides. Where they scatter more, the uncertainties are known to be too small
+    by the scatter alone: the covariance is multiplied by chi-square per degree of freedom, and the quantile is that of
+    the t-distribution for those degrees (Draper and Smith, Applied Regression Analysis, from memory). Doubt about
+    constants known before is carried on to first order.
 
     Constants are left out, the one the data depend on least first, until the interval of each that is left is narrower
     than its bounds (`WIDEST`); the test is made again at the end.
@@ -231,15 +233,15 @@ class _Problem:
         return whole(found.x), bool(found.status > 0)
 
     def scale(self, shares: Array, fitted: int) -> float:
-        """Factor on the standard errors that the stated uncertainties give; 1 where the points scatter no more."""
-        from scipy.stats import t
+        """Factor on the standard errors of the stated uncertainties; 1 where the points do not contradict these."""
+        from scipy.stats import chi2, t
 
         residuals = self.residuals(shares)
         degrees = residuals.size - fitted
-        if degrees <= 0:
+        chi_square = float(residuals @ residuals)
+        if degrees <= 0 or chi2.sf(chi_square, degrees) >= CONTRADICTED:
             return 1.0
-        by_scatter = t.ppf(0.5 * (1.0 + CONFIDENCE), degrees) * math.sqrt(float(residuals @ residuals) / degrees)
-        return max(1.0, float(by_scatter) / NORMAL)
+        return float(t.ppf(0.5 * (1.0 + CONFIDENCE), degrees)) * math.sqrt(chi_square / degrees) / NORMAL
 
 
 def _found(problem: _Problem, shares: Array, free: Sequence[int], held: Sequence[Held], is_converged: bool) -> Fit:

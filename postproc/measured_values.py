@@ -94,6 +94,15 @@ def profile(data: ResultData, quantity: str, places: np.ndarray) -> tuple[np.nda
     return mean, flow.interpolated(quantity, data.std[quantity], places)
 
 
+def network_value(network: Mapping[str, Any], point: Point) -> float:
+    """What the air network, as a result holds it, says at a point of `measured.NETWORK`, SI; NaN if it has no such."""
+    if point.quantity == "tube_pressure":
+        return tube_pressure(network, point.tube or 1, point.height)
+    if point.quantity == "exhaust_flow" and network["exhaust_kind"] is None:
+        return math.nan
+    return float(network[f"{point.quantity}_m3_per_s"])
+
+
 def tube_pressure(network: Mapping[str, Any], tube: int, height: float | None) -> float:
     """Pressure in a tube against the room [Pa], from the network as a result holds it.
 
@@ -140,7 +149,8 @@ class _Flow:
             "core_diameter": self._core_diameter,
             "spin_up_time": self._spin_up,
             "exhaust_flow": self._exhaust_flow,
-            "tube_pressure": self._tube_pressure,
+            "supply_flow": self._of_network,
+            "tube_pressure": self._of_network,
         }
         return by_name[point.quantity](point)
 
@@ -238,8 +248,8 @@ class _Flow:
             return Computed(flow)
         return self._over_time(None, flows[inside], weights=time_weights(time[inside]))
 
-    def _tube_pressure(self, point: Point) -> Computed:
-        return Computed(tube_pressure(_network(self.data), point.tube or 1, point.height))
+    def _of_network(self, point: Point) -> Computed:
+        return Computed(network_value(_network(self.data), point))
 
 
 _SHORT = {

@@ -33,6 +33,8 @@ _FRONT_DOOR = {
     "write_scaled": ("swirlwright.solver.scale_file", "write_scaled"),
     "drill": ("swirlwright.postproc.drill_sheets", "drill"),
     "compare": ("swirlwright.postproc.compare", "compare"),
+    "calibrate": ("swirlwright.postproc.calibrate", "calibrate"),
+    "write_calibrated": ("swirlwright.postproc.calibrate_file", "write_calibrated"),
     "write_comparison": ("swirlwright.postproc.compare_page", "write_comparison"),
     "picture": ("swirlwright.postproc.visitor_picture", "picture"),
     "sweep": ("swirlwright.postproc.sweep", "sweep"),

@@ -9,7 +9,7 @@ from typing import TypeAlias
 from swirlwright import __version__
 from swirlwright.verbs_flow import run_check, run_measure, run_report, run_solve, run_verify
 from swirlwright.verbs_studies import run_margin, run_scale, run_search, run_sweep
-from swirlwright.verbs_workshop import run_compare, run_drill, run_picture
+from swirlwright.verbs_workshop import run_calibrate, run_compare, run_drill, run_picture
 
 MOST_DRAWS = 10_000
 
@@ -37,6 +37,7 @@ def parser() -> argparse.ArgumentParser:
         _add_drill,
         _add_picture,
         _add_compare,
+        _add_calibrate,
         _add_verify,
     ):
         add(verbs)
@@ -193,6 +194,21 @@ def _add_compare(verbs: Verbs) -> None:
     compare.add_argument("--output", type=Path, metavar="FILE", help="page (.html) or picture (.png) to write as well")
     compare.add_argument("--json", action="store_true", help="print one JSON object, SI units")
     compare.set_defaults(run=run_compare)
+
+
+def _add_calibrate(verbs: Verbs) -> None:
+    calibrate = verbs.add_parser("calibrate", help="fit constants of a case to measured points, write the case anew")
+    calibrate.add_argument("case", type=Path, metavar="CASE", help="case file (TOML)")
+    calibrate.add_argument("data", type=Path, metavar="DATA.csv", help="table of measured points")
+    calibrate.add_argument(
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="calibrated case (default: CASE-calibrated.toml, here); the flows solved are kept beside it, .runs",
+    )
+    calibrate.add_argument("--json", action="store_true", help="print one JSON object, SI units")
+    calibrate.add_argument("--quiet", action="store_true", help="no progress")
+    calibrate.set_defaults(run=run_calibrate)
 
 
 def _add_picture(verbs: Verbs) -> None:

@@ -1,4 +1,4 @@
-"""Verbs for the workshop: drill, and compare with what was measured.
+"""Verbs for the workshop: drill, and compare and calibrate with what was measured.
 
 Everything heavy is imported inside the verb, so that `--help` and `check` stay quick.
 """
@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from swirlwright.outputs import DONE, WRONG_INPUT, is_other, print_value, say, unwritable
+from swirlwright.outputs import DONE, FAILED, NOT_PASSED, WRONG_INPUT, is_other, print_value, say, unwritable
 
 
 def run_drill(options: argparse.Namespace) -> int:
@@ -64,3 +64,29 @@ def run_picture(options: argparse.Namespace) -> int:
         watch.finish()
     print_value(shown, options.json)
     return say(f"picture: {output}", DONE)
+
+
+def run_calibrate(options: argparse.Namespace) -> int:
+    from swirlwright.solver.casefile import read_case
+    from swirlwright.solver.progress import watcher
+
+    case = read_case(options.case)
+    output: Path = options.output or Path(f"{options.case.stem}-calibrated.toml")
+    if (reason := unwritable(output, options.case, options.data)) is not None:
+        return say(f"{output}: {reason}", WRONG_INPUT)
+    from swirlwright.postproc.calibrate import calibrate
+    from swirlwright.postproc.calibrate_file import refuse_other, write_calibrated
+
+    refuse_other(output)
+    watch = watcher(quiet=options.quiet)
+    try:
+        found = calibrate(case, options.data, output.with_suffix(".runs"), watch)
+    finally:
+        watch.finish()
+    print_value(found, options.json)
+    if not found.estimates:
+        return say("the data determine none of the constants, so no case is written", FAILED)
+    _, copied = write_calibrated(found, output)
+    for path in copied:
+        say(f"fan file copied: {path}", DONE)
+    return say(f"calibrated case: {output}", DONE if found.is_converged else NOT_PASSED)
