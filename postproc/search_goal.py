@@ -103,7 +103,7 @@ def number_of(name: str, variant: Variant, case: Case, numbers: Mapping[str, flo
             for tubes in case.tubes
             for row in tubes.rows
         )
-    return value_at(case, name)
+    return value_at(case, name) if number_at(case, name) else None
 
 
 def chance_of(name: str, numbers: Mapping[str, float | None]) -> float | None:
