@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 
 from swirlwright.postproc.drawing import STYLE, length_unit
 from swirlwright.postproc.visitor_figure import ALARM, LABEL, NIGHT, draw_scene, scene_size
-from swirlwright.postproc.visitor_picture import Picture, describe, fog_at
+from swirlwright.postproc.visitor_picture import Picture, describe, finite_frames, fog_at
 from swirlwright.postproc.visitor_scene import Scene, build_scene, stops_for
 from swirlwright.solver.errors import ResultError, SwirlwrightError
 from swirlwright.solver.progress import Watch
@@ -80,11 +80,12 @@ def timing(times: np.ndarray) -> Timing:
 
 def animate(data: ResultData, case: Case, output: Path, *, until: float | None, watch: Watch) -> Picture:
     """Write the animation; arguments and errors as `visitor_picture.picture`."""
-    _refuse(data, output, until)
-    if until is None:
-        until = float(data.time[-1])
-    times = data.time[data.time <= until + 1e-9]
+    finite = finite_frames(data)
+    _refuse(data, finite, output, until)
+    frames = finite if until is None else finite[data.time[finite] <= until + 1e-9]
+    times = data.time[frames]
     plan = timing(times)
+    plan = replace(plan, frames=[int(frames[k]) for k in plan.frames])
     scene = build_scene(data, case, ROWS)
     # One opening of the camera for all: the median of what some twenty pictures ask for.
     some = plan.frames[:: max(1, len(plan.frames) // 20)]
@@ -101,16 +102,18 @@ def animate(data: ResultData, case: Case, output: Path, *, until: float | None, 
     return describe(data, case, scene, plan.frames[-1], moment, stops, "Each picture is a saved frame.")
 
 
-def _refuse(data: ResultData, output: Path, until: float | None) -> None:
+def _refuse(data: ResultData, finite: np.ndarray, output: Path, until: float | None) -> None:
+    """Say what cannot be animated."""
     if "fog_concentration" not in data.frames:
         raise ResultError(f"{data.path}: holds no fog, so an animation would show nothing that moves")
-    if data.time.size < 2 or (until is not None and not data.time[1] <= until <= data.time[-1]):
-        saved = f"{data.time.size} frame(s)" + (f", to {data.time[-1]:.4g} s" if data.time.size else "")
-        wanted = "" if until is None else f" by {until:.4g} s"
+    times = data.time[finite]
+    if times.size < 2:
         raise ResultError(
-            f"{data.path}: an animation needs two saved frames or more{wanted}, this file has {saved}; "
+            f"{data.path}: an animation needs two saved frames or more, this file has {times.size}; "
             'solve with run.mode = "transient", or ask for a .png'
         )
+    if until is not None and not times[1] <= until <= times[-1]:
+        raise ResultError(f"{data.path}: time must be {times[1]:.4g} to {times[-1]:.4g} s, got {until:.4g}")
     if output.suffix.lower() == ".mp4" and not FFMpegWriter.isAvailable():
         raise ResultError(f"{output}: MP4 needs the program ffmpeg, which is not on this machine; a .gif needs nothing")
 

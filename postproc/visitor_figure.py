@@ -51,7 +51,7 @@ def picture_figure(
     """
     scene_width, scene_height = scene_size(scene, case)
     wrapped = textwrap.wrap(note, 150)
-    foot, head = 0.14 * len(wrapped) + 0.12, 0.3
+    foot, head = 0.14 * len(wrapped) + (0.12 if wrapped else 0.02), 0.3
     total = foot + scene_height + head
     figure = Figure(figsize=(PAGE_WIDTH, total))
     ax = figure.add_axes((0.0, foot / total, scene_width / PAGE_WIDTH, scene_height / total))

@@ -16,21 +16,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from swirlwright.postproc.fog_sight import extinction_coefficient
 from swirlwright.postproc.line_of_sight import projection
 from swirlwright.solver.results import ResultData
 from swirlwright.solver.schema import Case
 
 Array = NDArray[np.float64]
 
-# Droplets well above the wavelength of light take out twice their cross-section: Bohren and Huffman, Absorption and
-# Scattering of Light by Small Particles, 1983, section 4.4.3.
-EXTINCTION_EFFICIENCY = 2.0
-WATER_DENSITY = 1000.0  # kg/m3
 # Luminance of the dark panels as a share of that of fog nothing shows through: matt black paint reflects 2 to 5 per
 # cent and stands off the lamp's axis (common practice, no source).
 PANEL_LUMINANCE = 0.01
 MOST_STOPS = 4  # a camera opened further shows the panels grey
-# Luminance on the screen that the opened camera gives the column, half-way up at the median height.
+# Luminance that the opened camera gives the column, at the height where it is of median brightness.
 COLUMN_LUMINANCE = 0.2
 
 
@@ -43,15 +40,11 @@ class Extinction:
 
 
 def inlet_extinction(case: Case) -> Extinction | None:
-    """Extinction of undiluted fog; None where the case lets in none or gives its droplets no size.
-
-    3 Q W / (2 rho d), W the liquid water in a volume of fog, d the droplets' diameter (their Sauter mean):
-    Hinds, Aerosol Technology, 2nd ed., 1999, section 16.1.
-    """
+    """Extinction of undiluted fog; None where the case lets in none or gives its droplets no size."""
     fog = case.fog
     if fog is None or fog.droplet_diameter <= 0.0:
         return None
-    value = 1.5 * EXTINCTION_EFFICIENCY * fog.liquid_content / (WATER_DENSITY * fog.droplet_diameter)
+    value = extinction_coefficient(fog.liquid_content, fog.droplet_diameter)
     grams, microns = 1e3 * fog.liquid_content, 1e6 * fog.droplet_diameter
     return Extinction(
         value, f"{value:.3g} per metre undiluted, of {grams:.3g} g/m³ of water in {microns:.3g} µm droplets"

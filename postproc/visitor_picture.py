@@ -123,8 +123,13 @@ def picture(result: Path | str, output: Path | str, *, time: float | None = None
     return shown
 
 
-def still(data: ResultData, case: Case, *, time: float | None = None, watch: Watch = SILENT) -> tuple[Figure, Picture]:
-    """The picture as a figure, and what it shows; arguments as in `picture`."""
+def still(
+    data: ResultData, case: Case, *, time: float | None = None, has_note: bool = True, watch: Watch = SILENT
+) -> tuple[Figure, Picture]:
+    """The picture as a figure, and what it shows; arguments as in `picture`.
+
+    Without the note the assumptions are left to the page that the figure is in.
+    """
     from swirlwright.postproc.visitor_figure import picture_figure
     from swirlwright.postproc.visitor_scene import build_scene, stops_for
     from swirlwright.postproc.visitor_streaks import streaks
@@ -136,13 +141,23 @@ def still(data: ResultData, case: Case, *, time: float | None = None, watch: Wat
     lines = streaks(data, case, frame, watch)
     span = f"{lines.duration:.2g} s"
     from_dots = f"smoke of the last {span}" if lines.words == "streaklines" else f"the way of {span}"
-    words = f"Lines: {lines.words}, {from_dots} from the dots; orange: from the fog inlet, blue: air; dashed: the round "
+    words = (
+        f"Lines: {lines.words}, {from_dots} from the dots; orange: from the fog inlet, blue: air; dashed: the round "
+    )
     words += "chamber of the computation."
     shown = describe(data, case, scene, frame, moment, stops, words)
-    figure = picture_figure(
-        data, scene, scene.image(fog, stops), lines, case, f"As a visitor sees it: {moment}", shown.assumptions
-    )
-    return figure, shown
+    title, note = f"As a visitor sees it: {moment}", shown.assumptions if has_note else ""
+    return picture_figure(data, scene, scene.image(fog, stops), lines, case, title, note), shown
+
+
+def report_picture(data: ResultData, case: Case | None) -> dict[str, str] | None:
+    """The picture for a page, `image` a data URI and `caption`; None where no fog could be seen."""
+    from swirlwright.postproc.drawing import as_png_uri
+
+    if case is None or "fog_concentration" not in data.frames or not finite_frames(data).size:
+        return None
+    figure, shown = still(data, case, has_note=False)
+    return {"image": as_png_uri(figure, dpi=190), "caption": shown.assumptions}
 
 
 def moment_of(data: ResultData, case: Case, time: float | None) -> tuple[int, str]:
@@ -156,28 +171,38 @@ def moment_of(data: ResultData, case: Case, time: float | None) -> tuple[int, st
     ResultError
         If there is no frame, or the time [s] lies outside those saved.
     """
-    if data.time.size == 0:
-        raise ResultError(f"{data.path}: holds no complete frame, so there is nothing to show")
+    finite = finite_frames(data)
+    if not finite.size:
+        raise ResultError(f"{data.path}: holds no complete frame of finite numbers, so there is nothing to show")
+    times = data.time[finite]
     if time is not None:
-        first, last = float(data.time[0]), float(data.time[-1])
-        if not first <= time <= last:
+        if not times[0] <= time <= times[-1]:
             raise ResultError(
-                f"{data.path}: time must be {first:.4g} to {last:.4g} s, the saved frames, got {time:.4g}"
+                f"{data.path}: time must be {times[0]:.4g} to {times[-1]:.4g} s, the saved frames, got {time:.4g}"
             )
-        frame = int(np.argmin(np.abs(data.time - time)))
+        frame = int(finite[np.argmin(np.abs(times - time))])
         return frame, f"t = {data.time[frame]:.4g} s"
     if data.attributes.get("outcome") == "steady":
-        return data.time.size - 1, "steady flow"
+        return int(finite[-1]), "steady flow"
     name = "fog_concentration"
     if name in data.mean and name in data.frames:
-        inside = data.time >= float(data.attributes.get("window_start", data.time[0]))
-        volume = np.diff(data.r_face**2)[None, :] * np.diff(data.z_face)[:, None]
-        apart = (((data.frames[name] - data.mean[name]) ** 2) * volume).sum(axis=(1, 2))
-        frame = int(np.argmin(np.where(inside, apart, np.inf)))
-        return frame, f"t = {data.time[frame]:.4g} s, the moment nearest to the average"
+        inside = finite[times >= float(data.attributes.get("window_start", times[0]))]
+        if inside.size:
+            volume = np.diff(data.r_face**2)[None, :] * np.diff(data.z_face)[:, None]
+            apart = [float((((data.frames[name][k] - data.mean[name]) ** 2) * volume).sum()) for k in inside]
+            frame = int(inside[np.argmin(apart)])
+            return frame, f"t = {data.time[frame]:.4g} s, the moment nearest to the average"
     shut = min((event.at for event in case.events if event.fog == 0.0), default=np.inf)
-    frame = max(int(np.searchsorted(data.time, shut, side="right")) - 1, 0)
-    return frame, f"t = {data.time[frame]:.4g} s" + (", before the fog is shut" if np.isfinite(shut) else "")
+    frame = int(finite[max(int(np.searchsorted(times, shut, side="right")) - 1, 0)])
+    return frame, f"t = {data.time[frame]:.4g} s" + (", before the fog is shut" if shut < times[-1] else "")
+
+
+def finite_frames(data: ResultData) -> np.ndarray:
+    """Indices of the frames without infinities: a run that blew up leaves others."""
+    names = [name for name in ("axial_velocity", "fog_concentration") if name in data.frames]
+    return np.flatnonzero(
+        [all(np.isfinite(data.frames[name][k]).all() for name in names) for k in range(len(data.time))]
+    )
 
 
 def fog_at(data: ResultData, frame: int) -> np.ndarray:
