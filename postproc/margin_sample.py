@@ -101,7 +101,7 @@ def _joint(title: str, trials: Trials, draws: tuple[Draw, ...]) -> Joint:
         settings=trials.settings,
         base=point(trials.record(0)),
         probability=probability(list(answers.values())),
-        counts=Counter(p.touchdown for p in answers.values()),
+        counts=dict(Counter(p.touchdown for p in answers.values())),
         inputs=tuple(sorted(inputs, key=lambda i: -abs(i.correlation or 0.0))),
         drawn=len(points),
         refused=status["refused"],

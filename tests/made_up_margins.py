@@ -12,6 +12,7 @@ from small import small
 from swirlwright.postproc import margin_runs
 from swirlwright.postproc.sweep_plan import Rules
 from swirlwright.postproc.sweep_store import Record, Run, Store
+from swirlwright.postproc.verdict import MARGINAL, NO, YES, Verdict
 from swirlwright.solver.schema import Case
 from swirlwright.solver.variants import Variant
 
@@ -56,3 +57,9 @@ def make_up_runs(monkeypatch: pytest.MonkeyPatch, answer: Callable[[Case], Recor
 
     monkeypatch.setattr(margin_runs, "run_variants", run)
     return made
+
+
+def verdict_of(word: str) -> Verdict:
+    """A verdict made from nothing but its word."""
+    share = {YES: 1.0, NO: 0.0, MARGINAL: 0.5}[word]
+    return Verdict(word, share, 0.0, share, NO, 0.0, "to the floor", "none", "column", f"{word}: so it is.")

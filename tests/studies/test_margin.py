@@ -12,7 +12,7 @@ import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_up_margins import make_up_runs, standing, steady_small
+from made_up_margins import make_up_runs, standing, steady_small, verdict_of
 
 from swirlwright import cli
 from swirlwright.postproc.margin import margin
@@ -158,14 +158,6 @@ def test_margins_of_another_verdict_make_it_marginal(monkeypatch, tmp_path) -> N
     make_up_runs(monkeypatch, lambda case: standing(0.0, case))
     judged = in_doubt(verdict_of(YES), None, None, margin(steady_small(), tmp_path / "out"))
     assert judged.touchdown == MARGINAL and "the margins' coarser grid say yes 1 of 2, no 1 of 2" in judged.sentence
-
-
-def verdict_of(word: str):
-    """A verdict from nothing but its word."""
-    from swirlwright.postproc.verdict import Verdict
-
-    share = {YES: 1.0, NO: 0.0}.get(word, 0.5)
-    return Verdict(word, share, 0.0, share, NO, 0.0, "to the floor", "none", "column", f"{word}: so it is.")
 
 
 @pytest.mark.parametrize("name", ["table-top", "hall", "laboratory", "start-up"])

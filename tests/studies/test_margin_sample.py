@@ -1,0 +1,153 @@
+"""Joint uncertainty: are the draws those that are stated, and are probability and correlations right?"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+import xarray as xr
+from made_up_margins import make_up_runs, standing, steady_small, verdict_of
+
+from swirlwright.postproc.margin_draws import draws_of, unit_sample
+from swirlwright.postproc.margin_figure import sensitivities
+from swirlwright.postproc.margin_joint import Joint, joint_in, probability, rank_correlation
+from swirlwright.postproc.margin_sample import margin_sample
+from swirlwright.postproc.margin_values import Point
+from swirlwright.postproc.sweep_store import Record
+from swirlwright.postproc.verdict import in_doubt
+from swirlwright.solver.casefile import read_case, vary
+from swirlwright.solver.errors import ResultError
+from swirlwright.solver.schema import Case
+
+CASES = Path(__file__).parents[2] / "cases"
+
+
+def by_length(case: Case) -> Record:
+    """Stands the longer the shorter the mixing length is."""
+    return standing(float(np.interp(case.model.length_constant, [0.07, 0.16], [1.0, 0.0])), case)
+
+
+def test_more_draws_begin_with_the_fewer() -> None:
+    """The first 5 of 64 draws are those of a sample of 5, so that a larger sample goes on with a smaller."""
+    assert np.array_equal(unit_sample(64, 9, 1)[:5], unit_sample(5, 9, 1))
+    assert unit_sample(1, 9, 1).shape == (1, 9)
+    assert not np.array_equal(unit_sample(5, 9, 1), unit_sample(5, 9, 2))
+
+
+def test_draws_have_their_distributions() -> None:
+    """Medians, ends and the 95 per cent of the normal distribution are those that are stated."""
+    draws = {draw.name: draw for draw in draws_of(read_case(CASES / "table-top.toml"))}
+    assert set(draws) == {
+        "fan_curve_1", "fan_curve_2", "voltage", "discharge", "inflow_loss", "outflow_loss", "gap", "length_constant",
+        "damping_beta", "radius_factor",
+    }  # fmt: skip
+    assert [draws["discharge"].at(s) for s in (0.0, 0.5, 1.0)] == [0.92, 1.0, 1.08]
+    assert draws["length_constant"].at(0.5) == pytest.approx((0.07 * 0.16) ** 0.5, rel=1e-5)
+    assert [draws["voltage"].at(s) for s in (0.025, 0.5, 0.975)] == [0.9, 1.0, 1.1]
+
+
+@pytest.mark.parametrize("name", ["table-top", "hall", "laboratory"])
+def test_every_draw_makes_a_valid_case(name) -> None:
+    """At either end of each distribution a shipped case stays valid, and at the neutral value it stays what it was."""
+    case = read_case(CASES / f"{name}.toml")
+    for draw in draws_of(case):
+        for share in (0.001, 0.999):
+            vary(case, dict(draw.changes(draw.at(share))))
+        same = vary(case, dict(draw.changes(draw.neutral)))
+        assert same.model_dump() == case.model_dump(), draw.name
+
+
+def test_the_most_sensitive_input_is_found(monkeypatch, tmp_path) -> None:
+    """Where only the mixing length matters it comes first, surely negative, and the probability is the mean share."""
+    make_up_runs(monkeypatch, by_length)
+    found = margin_sample(steady_small(), 32, tmp_path / "out")
+    first, *others = found.inputs
+    assert first.name == "length_constant" and first.is_sure and first.correlation < -0.95
+    assert sum(i.is_sure for i in others) <= 1
+    assert found.answers == 32 and set(found.counts) == {"yes", "marginal", "no"}
+    with xr.open_dataset(tmp_path / "out" / "sample.h5", engine="h5netcdf") as data:
+        assert data.attrs["seed"] == found.seed and data.sizes["variant"] == 33
+        assert json.loads(data.attrs["parameters"])[0] == "discharge" and "source" in data["discharge"].attrs
+        shares = data["touchdown_share"].values[1:]
+        assert data["length_constant"].item(0) == 0.09
+    counted = np.where(shares > 0.9, 1.0, np.where(shares < 0.1, 0.0, shares))
+    assert found.probability.value == pytest.approx(counted.mean())
+    assert found.probability.low < counted.mean() < found.probability.high
+    labels = [text.get_text() for text in sensitivities(found).axes[0].get_yticklabels()]
+    assert labels[0] == "mixing length over the width of a layer"
+
+
+def test_a_larger_sample_goes_on(monkeypatch, tmp_path) -> None:
+    """After 8 draws, 12 are 4 more; the verdict's own result carries the last."""
+    make_up_runs(monkeypatch, by_length)
+    margin_sample(steady_small(), 8, tmp_path / "out")
+    rounds = make_up_runs(monkeypatch, by_length)
+    found = margin_sample(steady_small(), 12, tmp_path / "out")
+    assert sum(rounds) == 4
+    with h5py.File(tmp_path / "out" / "base.h5") as file:
+        assert joint_in(dict(file.attrs)) == found
+    assert Joint.of_json(found.as_json()) == found
+
+
+def test_drawn_fans_have_other_pressures(monkeypatch, tmp_path) -> None:
+    """Each draw names fan files of its own whose pressures are those of the curve times its draw; flows stay."""
+    drawn = []
+
+    def answer(case: Case) -> Record:
+        drawn.append(case)
+        return Record("done", numbers={"touchdown_share": 0.5, "touchdown_share_chance": 0.1})
+
+    make_up_runs(monkeypatch, answer)
+    case = read_case(CASES / "table-top.toml")
+    found = margin_sample(case, 2, tmp_path / "out")
+    assert found.counts == {"marginal": 2} and all(i.correlation is None for i in found.inputs)
+    curve = tomllib.loads((CASES / case.exhaust.fan).read_text())
+    with xr.open_dataset(tmp_path / "out" / "sample.h5", engine="h5netcdf") as data:
+        factors = data["fan_curve_1"].values
+    for n, variant in enumerate(drawn[1:], start=1):
+        own = tomllib.loads((tmp_path / "out" / variant.exhaust.fan).read_text())
+        assert own["pressure"] == pytest.approx(np.array(curve["pressure"], dtype=float) * factors[n])
+        assert own["flow"] == pytest.approx(curve["flow"]) if isinstance(curve["flow"][0], float) else True
+    assert factors[0] == 1.0 and abs(factors[1:] - 1.0).max() <= 0.15
+
+
+def test_the_interval_is_clopper_pearson() -> None:
+    """3 of 10: 6.67 to 65.2 per cent (tables, 95 per cent); a share of time lies within the counts on either side."""
+    yes, no = (Point(1.0, None, word, share, 0.0, True) for word, share in (("yes", 1.0), ("no", 0.0)))
+    found = probability([yes] * 3 + [no] * 7)
+    assert (found.low, found.high) == (pytest.approx(0.0667, abs=1e-4), pytest.approx(0.6525, abs=1e-4))
+    half = probability([yes] * 3 + [no] * 6 + [Point(1.0, None, "marginal", 0.5, 0.0, True)])
+    assert half.value == pytest.approx(0.35) and half.low == found.low and half.high > found.high
+
+
+def test_a_correlation_has_an_interval() -> None:
+    """Order alone counts; the interval of 0.5 over 28 pairs is Fisher's; equal shares have none."""
+    assert rank_correlation(range(20), np.exp(np.arange(20)))[0] == pytest.approx(1.0)
+    assert rank_correlation(range(20), [0.5] * 20) == (None, None, None)
+    rng = np.random.default_rng(4)
+    x = rng.standard_normal(500)
+    found, low, high = rank_correlation(x, x + rng.standard_normal(500))
+    assert low < found < high and high - low == pytest.approx(2 * 1.96 * (1.06 / 497) ** 0.5 * (1 - found**2), rel=0.05)
+
+
+def test_no_answer_at_all_is_an_error(monkeypatch, tmp_path) -> None:
+    """If every draw fails the first reason is told; the case as given alone is no answer."""
+    make_up_runs(
+        monkeypatch, lambda case: standing(1.0, case) if case.chamber.leak_area == 0.0 else Record("failed", "ran away")
+    )
+    with pytest.raises(ResultError, match="no draw came to an answer; the first: ran away"):
+        margin_sample(steady_small(), 3, tmp_path / "out")
+
+
+def test_the_verdict_shows_it(monkeypatch, tmp_path) -> None:
+    """The verdict keeps its word, carries the probability, and says what it hangs on."""
+    make_up_runs(monkeypatch, by_length)
+    joint = margin_sample(steady_small(), 16, tmp_path / "out")
+    judged = in_doubt(verdict_of("yes"), None, None, None, joint)
+    assert judged.touchdown == "yes" and judged.joint == joint
+    assert "over 16 draws" in joint.line() and "Most sensitive to mixing length" in joint.line()
+    assert "rank correlation" in joint.text()
