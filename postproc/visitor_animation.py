@@ -69,8 +69,9 @@ def timing(times: np.ndarray) -> Timing:
     """
     span = float(times[-1] - times[0])
     interval = float(np.median(np.diff(times)))
-    rate = min(RATE, 1.0 / interval)
-    speed = next((s for s in SPEEDS if span * rate / s + 1 <= MOST_PICTURES), SPEEDS[-1])
+    # Faster films show more of the saved frames a second, up to RATE.
+    fits = (s for s in SPEEDS if span * min(RATE, s / interval) / s + 1 <= MOST_PICTURES)
+    speed = next(fits, SPEEDS[-1])
     rate = min(RATE, speed / interval)
     shown = times[0] + np.arange(int(span * rate / speed + 1e-9) + 1) * speed / rate
     after = np.clip(np.searchsorted(times, shown), 1, times.size - 1)

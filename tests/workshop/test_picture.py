@@ -64,7 +64,9 @@ def test_light_is_one_on_the_axis_at_mid_height(result):
     assert np.interp(0.3, screen(result).heights, light[:, 0]) == pytest.approx(1.0, rel=1e-3)
 
 
-@pytest.mark.parametrize("column, stops", [(0.4, 0), (0.2, 0), (0.19, 1), (0.05, 2), (1e-9, MOST_STOPS), (0.0, MOST_STOPS)])
+@pytest.mark.parametrize(
+    "column, stops", [(0.4, 0), (0.2, 0), (0.19, 1), (0.05, 2), (1e-9, MOST_STOPS), (0.0, MOST_STOPS)]
+)
 def test_camera_opens_by_whole_stops_until_the_column_shows(column, stops):
     """Each stop doubles the light, up to the most; a bright foot alone does not keep the camera shut."""
     rows = np.full((9, 5), column)
@@ -115,7 +117,7 @@ def test_every_set_of_open_sides_has_a_view(opened):
 
 
 def test_tubes_are_seen_where_the_plan_has_them():
-    """All four corner tubes show apart, the farthest first, in their outer diameter and with holes that face us only."""
+    """All four corner tubes show apart, the farthest first, in their outer diameter, with the holes that face us."""
     case = shipped("table-top")
     view = view_of(case)
     tubes = seen_tubes(case, view)
@@ -145,28 +147,22 @@ def test_front_tubes_hide_fog_and_rear_tubes_are_behind_it(result):
     scene = build_scene(result, case_of(result), 120)
     clear = scene.image(np.zeros((result.z.size, result.r.size)), 0)
     foggy = scene.image(np.ones((result.z.size, result.r.size)) * 1e3, 0)
-    columns = {
-        side: [int(np.abs(scene.screen.offsets - tube.across).argmin()) for tube in seen_tubes(case_of(result), scene.view)
-               if (tube.depth > 0) == (side == "front")]
-        for side in ("front", "rear")
-    }  # fmt: skip
-    assert len(columns["front"]) == len(columns["rear"]) == 2
-    assert foggy[60, columns["front"]] == pytest.approx(clear[60, columns["front"]])
-    rear = columns["rear"][-1]  # the one that is not deep in the shade of all that fog
-    assert np.abs(foggy[60, rear] - clear[60, rear]).max() > 0.02
+    columns: dict[bool, list[int]] = {True: [], False: []}
+    for tube in seen_tubes(case_of(result), scene.view):
+        columns[tube.depth > 0].append(int(np.abs(scene.screen.offsets - tube.across).argmin()))
+    front, rear = columns[True], columns[False]
+    assert len(front) == len(rear) == 2
+    assert foggy[60, front] == pytest.approx(clear[60, front])
+    # The last is the one that is not deep in the shade of all that fog.
+    assert np.abs(foggy[60, rear[-1]] - clear[60, rear[-1]]).max() > 0.02
 
 
 def test_no_fog_is_a_dark_chamber(result):
     """Without fog the camera stays as it is and what is seen is panels and tubes."""
     case = case_of(result)
-    dry = build_scene(result, vary_fog_off(case), 60)
+    dry = build_scene(result, case.model_copy(update={"fog": None}), 60)
     assert dry.extinction == 0.0
     assert stops_for(dry, np.ones((result.z.size, result.r.size))) == 0
-
-
-def vary_fog_off(case):
-    """The case without its fog."""
-    return case.model_copy(update={"fog": None})
 
 
 def test_moment_of_an_averaged_run_is_nearest_to_the_average(tmp_path):
