@@ -55,7 +55,11 @@ def sweep_chapter(path: Path, number: int, measures: Sequence[str] = (), against
     ResultError
         If there is no data set, or a name is none of its columns.
     """
-    sweep = open_sweep(path)
+    return chapter_of(open_sweep(path), number, measures, against)
+
+
+def chapter_of(sweep: Sweep, number: int, measures: Sequence[str] = (), against: Sequence[str] = ()) -> Chapter:
+    """As `sweep_chapter`, of a data set in memory."""
     refuse_unknown(sweep, measures, against)
     wanted = [name for name in (measures or MEASURES) if name in sweep.measures]
     drawn = [name for name in wanted if np.isfinite(sweep.flat(name)).any()]
@@ -189,7 +193,8 @@ def _planes(sweep: Sweep, against: Sequence[str]) -> Iterator[Plane]:
         for name in (*against, *varied)[:1]:
             yield Plane("", name, SWIRL, everything, near)
     elif sweep.is_sample:
-        yield Plane("", *_strongest(sweep, varied), everything, near)
+        x, y = _strongest(sweep, varied)
+        yield Plane("", x, y, everything, near)
     else:
         for view in _views(sweep, against):
             shown = np.all([everything, *(_at_level(sweep, *level) for level in view.held.items())], axis=0)

@@ -257,16 +257,17 @@ def refuse_unknown(sweep: Sweep, measures: Sequence[str], against: Sequence[str]
             if name not in known:
                 near = difflib.get_close_matches(name, known, n=1)
                 hint = f"did you mean {near[0]}? " if near else ""
-                raise ResultError(f"{sweep.path}: --{option} {name}: {hint}There are {_listed(sweep, known)}")
+                raise ResultError(f"{sweep.path}: --{option} {name}: {hint}There are {_listed(known)}")
     if len(against) > 2 or len(set(against)) < len(against):
         raise ResultError(f"{sweep.path}: --against takes one name or two different ones, got {', '.join(against)}")
 
 
-def _listed(sweep: Sweep, known: Sequence[str]) -> str:
-    """Names in a sentence; those over time, four of each measure, by their endings alone."""
-    plain = [name for name in known if not any(name.endswith(f"_{end}") for end in OVER_TIME)]
-    endings = ", ".join(f"_{end}" for end in OVER_TIME)
-    return f"{', '.join(plain)}; most measures also with {endings}"
+def _listed(known: Sequence[str]) -> str:
+    """Names in a sentence; those over time and of cold reruns by their endings and beginnings alone."""
+    endings = tuple(f"_{end}" for end in OVER_TIME)
+    plain = [name for name in known if not name.endswith(endings) and not name.startswith("cold_")]
+    rerun = " and, rerun cold, with cold_ before" if any(name.startswith("cold_") for name in known) else ""
+    return f"{', '.join(plain)}; most measures also with {', '.join(endings)} behind{rerun}"
 
 
 def _unit(units: str, largest: float) -> tuple[float, str]:

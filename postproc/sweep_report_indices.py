@@ -141,8 +141,8 @@ def first_by_bins(given: Input, y: np.ndarray) -> Estimate | None:
     of_bin = np.divide((sums[which] - y) ** 2, left, out=np.zeros(n), where=left > 0)
     without = within.sum() - within[which] + squares[which] - y * y - of_bin
     leaving = share(n - 1.0, filled - (left == 0), without, n - y * y - y * y / (n - 1))
-    # Without any effect the variance between the bins over all has a beta distribution. Near there the jackknife sees too
-    # little, since the estimate is flat in its parts.
+    # Without any effect the variance between the bins over all has a beta distribution, whose deviation this is. Near
+    # there the jackknife sees too little, since the estimate is flat in its parts.
     by_chance = np.sqrt(2.0 * (filled - 1) * (n - filled) / ((n - 1.0) ** 2 * (n + 1.0))) * (n - 1) / (n - filled)
     return Estimate(float(value), max(_jackknife(leaving), float(by_chance)))
 

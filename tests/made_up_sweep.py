@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import xarray as xr
 from small_study import write_study
 
 from swirlwright.postproc.sweep_data import data_set, write_data_set
@@ -90,12 +91,17 @@ def some_lost(variant: Variant) -> Record:
 
 
 def write_sweep(folder: Path, text: str = PRODUCT, answer: Answer = made_up, cold: Answer | None = None) -> Path:
-    """Write the folder of a sweep of this study, and return it; every fourth variant is rerun `cold`."""
+    """Write the folder of a sweep of this study, and return it."""
+    place = folder / "small.sweep"
+    place.mkdir()
+    write_data_set(made_up_data(folder, text, answer, cold), place / "sweep.h5")
+    return place
+
+
+def made_up_data(folder: Path, text: str = PRODUCT, answer: Answer = made_up, cold: Answer | None = None) -> xr.Dataset:
+    """The data set of a sweep of this study, which is written to a folder; every fourth variant is rerun `cold`."""
     study = read_study(write_study(folder, text))
     variants = variants_of(study)
     runs = [Run(answer(variant), None, f"key{variant.index}") for variant in variants]
     reruns = {} if cold is None else {v.index: cold(v) for v in variants[::4]}
-    place = folder / "small.sweep"
-    place.mkdir()
-    write_data_set(data_set(study, variants, runs, reruns), place / "sweep.h5")
-    return place
+    return data_set(study, variants, runs, reruns)
