@@ -204,6 +204,9 @@ open_fraction = 0.5
 [exhaust]
 diameter = 0.5
 flow = 0.1
+[fog]
+radius = 0.1
+flow = 0.01
 [grid]
 cells_r = 8
 cells_z = 8

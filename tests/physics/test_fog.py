@@ -12,6 +12,7 @@ import pytest
 import swirlwright
 from swirlwright.solver.casefile import parse_case, vary
 from swirlwright.solver.coupling import Chamber
+from swirlwright.solver.errors import InputError
 from swirlwright.solver.flow import build_grid
 from swirlwright.solver.fog import fog_flows, solve_steady_with_fog
 from swirlwright.solver.fog_inlet import fog_inflow
@@ -177,6 +178,22 @@ def test_disc_turns_the_fog_outward() -> None:
     assert push == pytest.approx(1e-4**2 / (2.0 * np.pi * 0.05 * 0.03), rel=1e-12)
     rows, rings = np.nonzero(fog.sources.volume)
     assert grid.z_face[rows.max()] < 0.03 and abs(grid.r_face[rings[0]] - 0.05) < m.dr[rings[0]]
+
+
+@pytest.mark.parametrize(
+    "keys, at",
+    [
+        ({"fog.diffuser_gap": 0.01}, "needs fog.diffuser_radius"),
+        ({"fog.diffuser_gap": 0.7, "fog.diffuser_radius": 0.05}, "at most the chamber's height"),
+        ({"fog.droplet_diameter": 1e-4}, "<= 8e-05 m"),
+        ({"fog.buoyancy": True}, 'one of "on", "off"'),
+    ],
+)
+def test_fog_that_cannot_be_is_refused(keys: dict[str, Any], at: str) -> None:
+    """A gap without a disc or above the roof, droplets beyond Stokes and other words for on are told, with the key."""
+    with pytest.raises(InputError, match=at) as told:
+        vary(TABLE_TOP, keys)
+    assert next(iter(keys)) in str(told.value)
 
 
 def settled(changes: dict[str, Any]) -> tuple[FlowProblem, SteadyTry]:
