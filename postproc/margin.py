@@ -141,7 +141,7 @@ class _Search:
             return End(BEYOND_BOUND, stays, None)
         beyond = points[found.outer]
         if beyond.touchdown:
-            return End(CHANGES, stays, beyond)
+            return End(CHANGES, stays, beyond, beyond.is_within_chance_of(points[1.0]))
         record = self._trials.record(self._index[knob.name][found.outer])
         return End(NO_CASE if record.status == "refused" else FAILED, stays, beyond)
 

@@ -9,16 +9,17 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullLocator
 
-from swirlwright.postproc.drawing import GREY, INKS, PAGE_WIDTH, styled
+from swirlwright.postproc.drawing import GREY, PAGE_WIDTH, styled
 from swirlwright.postproc.margin_bracket import SUFFICES
 from swirlwright.postproc.margin_joint import Input, Joint
 from swirlwright.postproc.margin_values import AT_BOUND, BEYOND_BOUND, CHANGES, End, KnobMargin, Margins
 
 # Touchdown of the chambers tried: marks differ as well as their filling, so that they can be told apart in grey.
 MARKS = {"yes": ("o", "black"), "marginal": ("D", "#bbbbbb"), "no": ("X", "white"), "": ("|", "black")}
-TICKS = (0.125, 0.25, 0.5, 0.7, 0.85, 1.0, 1.15, 1.4, 2.0, 4.0, 8.0, 16.0)
-ROW = 0.5  # in
-BAR, PALE = INKS[0], "#b8cbd9"
+TICKS = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
+ROW = 0.42  # in
+ROOM = 2.2  # beside the outermost run for the words there
+BAR, PALE = "#7ea6c4", "#d5e2ec"
 
 
 @styled
@@ -28,7 +29,7 @@ def tornado(m: Margins) -> Figure:
     figure = Figure(figsize=(PAGE_WIDTH, 1.35 + ROW * len(knobs)), layout="constrained")
     ax = figure.subplots()
     factors = [1.0 - SUFFICES, 1.0 + SUFFICES, *(f for knob in knobs for f in (knob.low, knob.high))]
-    left, right = min(factors) / 1.25, max(factors) * 1.25
+    left, right = min(factors) / ROOM, max(factors) * ROOM
     ax.axvspan(1.0 - SUFFICES, 1.0 + SUFFICES, color="#eeeeee", linewidth=0)
     ax.axvline(1.0, color=GREY, linewidth=0.8)
     for row, knob in enumerate(knobs):
@@ -41,9 +42,7 @@ def tornado(m: Margins) -> Figure:
     ax.xaxis.set_major_locator(FixedLocator(ticks))
     ax.xaxis.set_minor_locator(NullLocator())
     ax.set_xticklabels([_tick(t) for t in ticks])
-    ax.set_xlabel(
-        f"moved alone; touchdown stays {m.base.touchdown} along the dark bar, grey band: ±{100 * SUFFICES:.0f} %"
-    )
+    ax.set_xlabel(f"moved alone; touchdown stays {m.base.touchdown} along the bar; grey band: ±{100 * SUFFICES:.0f} %")
     ax.tick_params(axis="y", length=0)
     _legend(figure, ax, m)
     return figure
@@ -57,34 +56,36 @@ def _freedom(knob: KnobMargin) -> float:
 
 def _tick(factor: float) -> str:
     if factor == 1.0:
-        return "as\ngiven"
-    return f"{100 * (factor - 1):+.0f} %".replace("-", "−") if factor < 2.0 else f"× {factor:g}"
+        return "as given"
+    return f"× {factor:g}"
 
 
 def _bar(ax: Axes, row: int, knob: KnobMargin) -> None:
-    """Dark where the verdict stays, pale between the two runs beside a change, marks for all runs."""
+    """A bar where the verdict stays, hatched between the two runs beside a change, marks for all runs."""
     low, high = knob.down.stays.factor, knob.up.stays.factor
-    ax.barh(row, high - low, left=low, height=0.3, color=BAR, linewidth=0)
-    for end in (knob.down, knob.up):
+    ax.barh(row, high - low, left=low, height=0.34, color=BAR, linewidth=0)
+    tried = [p.factor for p in knob.points]
+    for end, outermost, way in ((knob.down, min(tried), -1), (knob.up, max(tried), 1)):
         inner = end.stays.factor
         if end.beyond is not None:
-            ax.barh(row, end.beyond.factor - inner, left=inner, height=0.3, color=PALE, linewidth=0)
-        _end_text(ax, row, end, is_up=end is knob.up)
+            ax.barh(
+                row, end.beyond.factor - inner, left=inner, height=0.34, color="white", edgecolor=BAR, hatch="/////",
+                linewidth=0,
+            )  # fmt: skip
+        ax.annotate(
+            _end_text(end), (outermost, row), xytext=(8 * way, 0), textcoords="offset points", fontsize=7.5,
+            ha="left" if way > 0 else "right", va="center",
+        )  # fmt: skip
     for p in knob.points:
         mark, fill = MARKS[p.touchdown]
         ax.plot(p.factor, row, mark, markersize=4.5, markerfacecolor=fill, markeredgecolor="black", markeredgewidth=0.7)
 
 
-def _end_text(ax: Axes, row: int, end: End, *, is_up: bool) -> None:
-    """What lies beyond an end, above its outer edge."""
-    text = {BEYOND_BOUND: "no change so far", AT_BOUND: "cannot move", CHANGES: ""}.get(end.kind, end.kind)
+def _end_text(end: End) -> str:
+    """What lies beyond an end."""
     if end.kind == CHANGES and end.beyond is not None:
-        text = f"{end.beyond.touchdown}{' ?' if end.is_by_chance else ''}{'' if end.beyond.is_converged else ' *'}"
-    outer = end.stays.factor if end.beyond is None else end.beyond.factor
-    ax.annotate(
-        text, (outer, row), xytext=(3 if is_up else -3, 8), textcoords="offset points", fontsize=7,
-        ha="left" if is_up and outer < 1.2 else "right" if is_up or outer > 0.8 else "left", va="bottom",
-    )  # fmt: skip
+        return f"{end.beyond.touchdown}{' ?' if end.is_by_chance else ''}{'' if end.beyond.is_converged else ' *'}"
+    return {BEYOND_BOUND: "no change", AT_BOUND: "cannot move"}.get(end.kind, end.kind)
 
 
 def _legend(figure: Figure, ax: Axes, m: Margins) -> None:

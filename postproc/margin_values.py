@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Final, Literal
@@ -52,6 +53,12 @@ class Point:
         """The move."""
         return f"{100.0 * (self.factor - 1.0):+.0f} %" if abs(self.factor - 1.0) > 1e-9 else "0 %"
 
+    def is_within_chance_of(self, other: Point) -> bool:
+        """Whether two shares of time differ by no more than twice their chance error."""
+        if self.share is None or other.share is None:
+            return False
+        return abs(self.share - other.share) <= 2.0 * math.hypot(self.chance or 0.0, other.chance or 0.0)
+
     def share_text(self) -> str:
         """Share of time with its chance error, starred where the run did not converge."""
         if self.share is None:
@@ -73,25 +80,19 @@ class End:
         The furthest that keeps the verdict, next to the change; the case itself if nothing does.
     beyond : Point or None
         The nearest that has another verdict, or no answer.
+    is_by_chance : bool
+        Whether its share of time differs from that of the case as given by no more than twice the chance error.
     """
 
     kind: Kind
     stays: Point
     beyond: Point | None
+    is_by_chance: bool = False
 
     @property
     def is_near(self) -> bool:
         """Whether a move of 15 % suffices."""
         return self.kind == CHANGES and self.beyond is not None and abs(self.beyond.factor - 1.0) < SUFFICES + 1e-9
-
-    @property
-    def is_by_chance(self) -> bool:
-        """Whether the change of the share of time is within twice its chance error."""
-        beyond, stays = self.beyond, self.stays
-        if beyond is None or beyond.share is None or stays.share is None:
-            return False
-        chance = ((beyond.chance or 0.0) ** 2 + (stays.chance or 0.0) ** 2) ** 0.5
-        return abs(beyond.share - stays.share) <= 2.0 * chance
 
 
 @dataclass(frozen=True)
@@ -236,7 +237,7 @@ def _knob(data: Mapping[str, Any]) -> KnobMargin:
 
 def _end(data: Mapping[str, Any]) -> End:
     beyond = data["beyond"]
-    return End(data["kind"], Point(**data["stays"]), None if beyond is None else Point(**beyond))
+    return End(data["kind"], Point(**data["stays"]), None if beyond is None else Point(**beyond), data["is_by_chance"])
 
 
 def margins_in(attributes: Mapping[str, Any]) -> Margins | None:

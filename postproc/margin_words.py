@@ -10,6 +10,7 @@ from swirlwright.postproc.margin_joint import Input, Joint
 from swirlwright.postproc.margin_values import AT_BOUND, BEYOND_BOUND, CHANGES, End, KnobMargin, Margins
 
 HEADS = ("knob", "as given", "way", "stays to", "changes at", "to", "share of time")
+INPUT_HEADS = ("input", "drawn from", "rank correlation with the share of time")
 
 
 def margins_text(m: Margins) -> str:
@@ -64,12 +65,12 @@ def notes(m: Margins) -> Iterator[str]:
     for words, why in m.lacking.items():
         yield f"{words}: not moved, {why}."
     if any(end.is_by_chance for knob in m.knobs for end in (knob.down, knob.up)):
-        yield "?: the share of time changes by no more than twice its chance error there, so the place is uncertain."
+        yield "?: the share of time there differs from that as given by no more than twice the chance error."
     if near := m.near_text():
         yield f"A move of {100 * SUFFICES:.0f} % suffices: {near}. Touchdown is marginal."
     yield f"{m.runs} runs{_loose(m)}."
     if m.rerun_cold:
-        yield f"{m.rerun_cold} were run once more from rest: {m.differ_cold} then had another verdict."
+        yield f"Run once more from rest: {m.rerun_cold}, {m.differ_cold} of them with another verdict."
 
 
 def _resolutions(m: Margins) -> str:
@@ -88,20 +89,22 @@ def _loose(m: Margins) -> str:
 
 def joint_text(j: Joint) -> str:
     """Probability of touchdown and the table of inputs."""
-    counts = ", ".join(f"{word} {j.counts[word]}" for word in ("yes", "marginal", "no") if j.counts.get(word))
-    lines = [
-        j.title,
-        "",
-        f"Touchdown has a probability of {j.probability.text()}: {counts} of {j.answers} draws.",
-        f"As given: {j.base.touchdown} ({j.base.share_text()} of the time).",
-        j.settings.text(),
-        "",
-    ]
-    rows = [("input", "drawn from", "rank correlation with the share of time"), *(input_row(i) for i in j.inputs)]
+    lines = [j.title, "", *joint_head(j), ""]
+    rows = [INPUT_HEADS, *(input_row(i) for i in j.inputs)]
     widths = [max(len(row[n]) for row in rows) for n in range(3)]
     lines += ["  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
     lines += ["", *(line for text in joint_notes(j) for line in wrap(text, 120, subsequent_indent="  "))]
     return "\n".join(lines)
+
+
+def joint_head(j: Joint) -> list[str]:
+    """The answer, and what it rests on, in sentences."""
+    counts = ", ".join(f"{word} {j.counts[word]}" for word in ("yes", "marginal", "no") if j.counts.get(word))
+    return [
+        f"Touchdown has a probability of {j.probability.text()}: {counts} of {j.answers} draws.",
+        f"As given: {j.base.touchdown} ({j.base.share_text()} of the time).",
+        j.settings.text(),
+    ]
 
 
 def input_row(i: Input) -> tuple[str, str, str]:
@@ -118,6 +121,8 @@ def joint_notes(j: Joint) -> Iterator[str]:
         "All inputs were drawn at once and independently (Sobol points, "
         f"seed {j.seed}). A yes counts 1, a no 0, a marginal its share of time; intervals hold 95 %."
     )
+    if not any(i.name == "voltage" for i in j.inputs):
+        yield "Fan curves and supply voltage: not drawn, the case names no fan."
     for i in j.inputs:
         yield f"{i.words}: {i.source}."
     lost = [f"{n} {word}" for n, word in ((j.refused, "no valid case"), (j.failed, "gave no answer")) if n]
@@ -126,4 +131,4 @@ def joint_notes(j: Joint) -> Iterator[str]:
     if j.not_converged:
         yield f"{j.not_converged} of {j.answers} runs did NOT CONVERGE."
     if j.rerun_cold:
-        yield f"{j.rerun_cold} were run once more from rest: {j.differ_cold} then had another verdict."
+        yield f"Run once more from rest: {j.rerun_cold}, {j.differ_cold} of them with another verdict."
