@@ -14,7 +14,6 @@ Changes = Mapping[str, Any]
 # How far a knob is tried, as factors on the case; our own choice. An eddy viscosity may be off by far more than a fan.
 HALF_TO_DOUBLE = (0.5, 2.0)
 VISCOSITY = (0.5, 16.0)
-FOG = (0.25, 4.0)
 # The lowest jet is tried up to this share of the chamber's height.
 HIGHEST_JET = 0.5
 # A bracket is halved until its ends differ by less than this; moves of a jet that sits near the floor are small against
@@ -145,7 +144,7 @@ def _fog_flow(case: Case) -> Knob | str:
     if case.fog is None:
         return "no fog"
     flow = case.fog.flow
-    return _powers("fog_flow", "fog flow", "fog.flow", "m3/s", flow, FOG, {"fog.flow": (flow, 1.0)})
+    return _powers("fog_flow", "fog flow", "fog.flow", "m3/s", flow, HALF_TO_DOUBLE, {"fog.flow": (flow, 1.0)})
 
 
 def _powers(
