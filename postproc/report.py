@@ -15,6 +15,7 @@ from swirlwright.postproc import report_words as words
 from swirlwright.postproc.cautions import GENERAL, LAST_WORD, cautions
 from swirlwright.postproc.drawing import as_png_uri, as_svg, length_unit, shown_name
 from swirlwright.postproc.figures import along_the_axis, convergence, maps, profiles, record
+from swirlwright.postproc.margin_section import margin_sections
 from swirlwright.postproc.measures import Measures, measure_data
 from swirlwright.postproc.network_tables import network_tables
 from swirlwright.postproc.pages import rendered, write_whole
@@ -128,6 +129,7 @@ def _chapter(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
         "has_time": bool(m.over_time),
         "grids": words.grid_table(m),
         "spread": words.spread_table(m),
+        "margins": margin_sections(number, m.verdict),
         "budgets": [words.budget_table(budget) for budget in m.budgets],
         "torque": words.torque(m),
         "outcome": words.outcome(m),
