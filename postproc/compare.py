@@ -131,6 +131,14 @@ class Comparison:
         return str(self.data.attributes.get("outcome", "unknown"))
 
     @property
+    def ending(self) -> str:
+        """What that means, without the outcome's name in front."""
+        text = str(self.data.attributes.get("outcome_text", ""))
+        for name in (self.outcome, self.outcome.replace("-", " ")):
+            text = text.removeprefix(f"{name}: ")
+        return text
+
+    @property
     def is_converged(self) -> bool:
         """Whether the run counts as done."""
         return bool(self.data.attributes.get("converged", 0))

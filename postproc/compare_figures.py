@@ -31,8 +31,8 @@ def parity(c: Comparison) -> Figure | None:
     figure, panels = _panels(len(kinds))
     for ax, name in zip(panels, kinds, strict=True):
         _parity(ax, name, [row for row in c.rows if row.point.quantity == name and row.score is not None])
-    handles, labels = panels[0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside lower center", ncols=4)
+    found = {label: handle for ax in panels for handle, label in zip(*ax.get_legend_handles_labels(), strict=True)}
+    figure.legend(list(found.values()), list(found), loc="outside lower center", ncols=len(found))
     _mark(figure, c)
     return figure
 
@@ -72,6 +72,8 @@ def _parity(ax: Axes, name: str, rows: Sequence[Row]) -> None:
         (True, OUT, "D", "white", "outside"),
     ):
         some = [row for row in rows if row.is_outside is is_outside]
+        if not some:
+            continue
         x, dx, y, dy = (
             factor * np.array(values)
             for values in (

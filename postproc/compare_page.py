@@ -75,7 +75,7 @@ def _page(c: Comparison) -> str:
         title=c.title,
         result=c.data.path.name,
         measured=c.measured.path.name,
-        not_converged="" if c.is_converged else f"{c.outcome}: {c.data.attributes.get('outcome_text', '')}",
+        not_converged="" if c.is_converged else f"{c.outcome}: {c.ending}",
         colour="marginal" if every is None or not c.is_converged or every.outside else "yes",
         sentence=_sentence(every),
         more=""

@@ -36,7 +36,7 @@ def as_text(c: Comparison) -> str:
     head = f"{c.title}: {c.data.path.name} against {c.measured.path.name}"
     lines = [head, "=" * len(head), ""]
     if not c.is_converged:
-        lines += [f"NOT CONVERGED ({c.outcome}): {c.data.attributes.get('outcome_text', '')}", ""]
+        lines += [f"NOT CONVERGED ({c.outcome}): {c.ending}", ""]
     width = max(len(row.point.quantity) for row in c.rows)
     place = max(len(row.point.where()) for row in c.rows)
     columns = f"{'measured':>11}{'+-':>9}{'computed':>11}{'+- time':>9}{'+- grid':>9}{'+- model':>9}{'off':>7}"
@@ -108,7 +108,7 @@ def as_json(c: Comparison) -> dict[str, Any]:
         "data": c.measured.path.name,
         "data_sha256": c.measured.sha256,
         "outcome": c.outcome,
-        "outcome_text": str(c.data.attributes.get("outcome_text", "")),
+        "outcome_text": c.ending,
         "converged": c.is_converged,
         "points": [_point_json(row) for row in c.rows],
         "agreement": {a.quantity: _agreement_json(a) for a in c.agreements},

@@ -92,7 +92,12 @@ def fit(
             continue
         index = free.pop(lost)
         others = [problem.constants[k] for k in free]
-        held.append(Held(problem.constants[index], _why(problem.constants[index], lost, seen, others, width)))
+        reason = _why(problem.constants[index], lost, seen, others, width)
+        if width > NORMAL:
+            reason += (
+                f"; points that fit the model badly make it {width / NORMAL:.2g} times as wide as their uncertainties"
+            )
+        held.append(Held(problem.constants[index], reason))
         shares, is_solved, is_converged = problem.start, False, True
     return _found(problem, shares, free, held, is_converged)
 
