@@ -80,15 +80,15 @@ def _correlations(c: Calibration) -> Iterator[str]:
 
 
 def _points(c: Calibration) -> Iterator[str]:
-    yield f"line  {'what':<20}{'where':<26}{'measured':>10}{'+-':>9}{'before':>10}{'after':>10}{'off':>7}"
+    yield f"line  {'what':<20}{'where':<26}unit{'measured':>10}{'+-':>9}{'before':>10}{'after':>10}{'off':>7}"
     for stage in c.stages:
         for row in _rows(stage):
             unit, factor = shown(row["quantity"])
             shown_values = [digits(factor * row[name]) for name in ("measured", "before", "after")]
             yield (
-                f"{row['line']:>4}  {row['quantity']:<20}{row['where']:<26}{shown_values[0]:>10}"
+                f"{row['line']:>4}  {row['quantity']:<20}{row['where']:<26}{unit:<4}{shown_values[0]:>10}"
                 f"{digits(factor * row['uncertainty'], 2):>9}{shown_values[1]:>10}{shown_values[2]:>10}"
-                f"{row['score']:>+7.1f} {unit}"
+                f"{row['score']:>+7.1f}"
             )
 
 

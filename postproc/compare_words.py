@@ -40,7 +40,7 @@ def as_text(c: Comparison) -> str:
     width = max(len(row.point.quantity) for row in c.rows)
     place = max(len(row.point.where()) for row in c.rows)
     columns = f"{'measured':>11}{'+-':>9}{'computed':>11}{'+- time':>9}{'+- grid':>9}{'+- model':>9}{'off':>7}"
-    lines += [f"line  {'what':<{width}}  {'where':<{place}}{columns}", ""]
+    lines += [f"line  {'what':<{width}}  {'where':<{place}}  unit{columns}", ""]
     lines += [_line(row, width, place) for row in c.rows]
     lines += ["", *agreement_lines(c.agreements), ""]
     lines.append(f"+- are standard deviations; off = (computed - measured)/combined; * outside the band of {_limit()}")
@@ -57,14 +57,14 @@ def _limit() -> str:
 
 def _line(row: Row, width: int, place: int) -> str:
     unit, factor = shown(row.point.quantity)
-    head = f"{row.point.line:>4}  {row.point.quantity:<{width}}  {row.point.where():<{place}}"
+    head = f"{row.point.line:>4}  {row.point.quantity:<{width}}  {row.point.where():<{place}}  {unit:<4}"
     measured = f"{digits(factor * row.point.value):>11}{digits(factor * row.point.uncertainty, 2):>9}"
     if row.computed.value is None or row.score is None:
-        return f"{head}{measured}  {unit}: nothing computed, {row.computed.reason}"
+        return f"{head}{measured}  nothing computed: {row.computed.reason}"
     spreads = (row.computed.spread, row.grid, row.model)
     told = "".join(f"{digits(factor * x, 2) if x > 0.0 else '-':>9}" for x in spreads)
     mark = " *" if row.is_outside else ""
-    return f"{head}{measured}{digits(factor * row.computed.value):>11}{told}{row.score:>+7.1f}{mark:<2} {unit}"
+    return f"{head}{measured}{digits(factor * row.computed.value):>11}{told}{row.score:>+7.1f}{mark}"
 
 
 def agreement_lines(agreements: tuple[Agreement, ...]) -> list[str]:
