@@ -28,7 +28,7 @@ def tornado(m: Margins) -> Figure:
     knobs = sorted(m.knobs, key=_freedom)
     figure = Figure(figsize=(PAGE_WIDTH, 1.35 + ROW * len(knobs)), layout="constrained")
     ax = figure.subplots()
-    factors = [1.0 - SUFFICES, 1.0 + SUFFICES, *(f for knob in knobs for f in (knob.low, knob.high))]
+    factors = [1.0 - SUFFICES, 1.0 + SUFFICES, *(p.factor for knob in knobs for p in knob.points)]
     left, right = min(factors) / ROOM, max(factors) * ROOM
     ax.axvspan(1.0 - SUFFICES, 1.0 + SUFFICES, color="#eeeeee", linewidth=0)
     ax.axvline(1.0, color=GREY, linewidth=0.8)

@@ -38,6 +38,17 @@ def needs_jets_and_quiet(case: Case) -> Record:
     return standing(1.0 if is_fit else 0.0, case)
 
 
+@pytest.fixture(scope="module")
+def made_up(tmp_path_factory: pytest.TempPathFactory) -> tuple[Margins, list[int], Path]:
+    """Margins of that chamber, the runs of each round, and the folder."""
+    folder = tmp_path_factory.mktemp("made-up")
+    with h5py.File(folder / "solved.h5", "w") as file:
+        file.attrs["title"] = "the case solved"
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        rounds = make_up_runs(monkeypatch, needs_jets_and_quiet)
+        return margin(steady_small(), folder / "out", result=folder / "solved.h5"), rounds, folder
+
+
 @given(st.floats(-2.7, 2.7), st.floats(0.02, 0.3), st.sampled_from([0.25, 0.5, 2.0, 16.0]))
 @settings(max_examples=200, deadline=None)
 def test_a_bracket_ends_beside_the_change(place: float, resolution: float, bound: float) -> None:
@@ -64,10 +75,9 @@ def test_the_first_move_is_the_one_that_suffices() -> None:
     assert ladder(1.0) == () and ladder(1.1) == (1.1,)
 
 
-def test_margins_of_a_made_up_chamber(monkeypatch, tmp_path) -> None:
+def test_margins_of_a_made_up_chamber(made_up) -> None:
     """Both limits are found within the resolution, other knobs are free to their bounds, the sides cannot open more."""
-    rounds = make_up_runs(monkeypatch, needs_jets_and_quiet)
-    found = margin(steady_small(), tmp_path / "out")
+    found, rounds, _ = made_up
     knobs = {knob.name: knob for knob in found.knobs}
     assert set(knobs) == {
         "jet_momentum",
@@ -89,20 +99,18 @@ def test_margins_of_a_made_up_chamber(monkeypatch, tmp_path) -> None:
     assert found.settings.cells == (12, 18) and found.settings.average == 20.0 and found.settings.base_average == 40.0
 
 
-def test_a_stopped_margin_goes_on(monkeypatch, tmp_path) -> None:
+def test_a_finished_margin_runs_nothing(monkeypatch, made_up) -> None:
     """The same call again makes no run, and ends in the same margins."""
-    make_up_runs(monkeypatch, needs_jets_and_quiet)
-    first = margin(steady_small(), tmp_path / "out")
+    found, _, folder = made_up
     rounds = make_up_runs(monkeypatch, needs_jets_and_quiet)
-    assert margin(steady_small(), tmp_path / "out") == first
+    assert margin(steady_small(), folder / "out") == found
     assert sum(rounds) == 0
 
 
-def test_all_runs_are_in_one_data_set(monkeypatch, tmp_path) -> None:
+def test_all_runs_are_in_one_data_set(made_up) -> None:
     """margin.h5 has every run with its knobs as factors, the case as given first, and what was changed."""
-    make_up_runs(monkeypatch, needs_jets_and_quiet)
-    found = margin(steady_small(), tmp_path / "out")
-    with xr.open_dataset(tmp_path / "out" / "margin.h5", engine="h5netcdf") as data:
+    found, _, folder = made_up
+    with xr.open_dataset(folder / "out" / "margin.h5", engine="h5netcdf") as data:
         assert data.sizes["variant"] == found.runs
         names = json.loads(data.attrs["parameters"])
         assert [data[name].item(0) for name in names] == [1.0] * len(names)
@@ -110,16 +118,13 @@ def test_all_runs_are_in_one_data_set(monkeypatch, tmp_path) -> None:
         assert moved.tolist() == [0] + [1] * (found.runs - 1)
         assert set(json.loads(data["changes"].item(1))) == {"supply.pressure"}
         assert (data["touchdown"].values == NO).sum() > 0
-    assert len((tmp_path / "out" / "margin.csv").read_text().splitlines()) == found.runs + 1
+    assert len((folder / "out" / "margin.csv").read_text().splitlines()) == found.runs + 1
 
 
-def test_results_carry_the_margins(monkeypatch, tmp_path) -> None:
+def test_results_carry_the_margins(made_up) -> None:
     """base.h5 and a result that is named have them word for word."""
-    make_up_runs(monkeypatch, needs_jets_and_quiet)
-    with h5py.File(tmp_path / "solved.h5", "w") as file:
-        file.attrs["title"] = "the case solved"
-    found = margin(steady_small(), tmp_path / "out", result=tmp_path / "solved.h5")
-    for path in (tmp_path / "solved.h5", tmp_path / "out" / "base.h5"):
+    found, _, folder = made_up
+    for path in (folder / "solved.h5", folder / "out" / "base.h5"):
         with h5py.File(path) as file:
             assert margins_in(dict(file.attrs)) == found
     assert Margins.of_json(found.as_json()) == found
@@ -193,10 +198,9 @@ def test_knobs_that_a_case_lacks_are_named() -> None:
     assert set(lacking) == {"jet momentum", "exhaust flow", "height of the lowest jet", "side opening", "fog flow"}
 
 
-def test_the_picture_has_a_bar_for_each_knob(monkeypatch, tmp_path) -> None:
+def test_the_picture_has_a_bar_for_each_knob(made_up) -> None:
     """The nearest change stands on top, and each verdict that was found has its mark in the legend."""
-    make_up_runs(monkeypatch, needs_jets_and_quiet)
-    figure = tornado(margin(steady_small(), tmp_path / "out"))
+    figure = tornado(made_up[0])
     labels = [text.get_text().split("\n")[0] for text in figure.axes[0].get_yticklabels()]
     assert labels[:2] == ["jet momentum", "exhaust flow"] and len(labels) == 6
     assert [text.get_text() for text in figure.legends[0].get_texts()] == ["a run: yes", "a run: no"]
@@ -219,6 +223,9 @@ def test_the_command_with_real_runs(monkeypatch, tmp_path, capsys) -> None:
     assert len(printed["knobs"][0]["points"]) >= 2 and printed["rerun_cold"] >= 1
     m = measure("small.margin/base.h5")
     assert "Margins: touchdown stays" in m.text() and m.as_json()["margins"] == printed
+    assert cli.main(["report", "small.margin/base.h5", "--output", "page.html"]) == 0
+    assert "<h2>Margins</h2>" in Path("page.html").read_text()
+    capsys.readouterr()
     monkeypatch.setattr(sweep_pool, "Attempt", lambda *_: pytest.fail("started a process"))
     assert cli.main(["margin", "small.toml", "--json", "--quiet"]) == status
     assert json.loads(capsys.readouterr().out) == printed
