@@ -214,8 +214,7 @@ def fog_spreader() -> Findings:
     bare, spread = run(fog), run({**fog, "fog.diffuser_radius": 0.06})
     note = (
         "an axisymmetric jet on the axis neither wanders nor breaks up, and the damped mixing length keeps it laminar, "
-        "so that it only adds to the rise in the core; fog that is heavier than air and a jet off the axis are not in "
-        "the equations"
+        "so that it only adds to the rise in the core; the weight of fog is in the equations, a jet off the axis is not"
     )
     checks = (
         fact("standing, spreader less bare tube", spread.standing - bare.standing, 0.01, 1.0, DIRECTION, note),
