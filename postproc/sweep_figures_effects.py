@@ -28,7 +28,7 @@ def main_effects(sweep: Sweep, measures: Sequence[str], inputs: Sequence[Input])
     for row, name in zip(axes, measures, strict=True):
         shown = sweep.shown(name)
         values = shown.factor * sweep.flat(name)
-        use = np.flatnonzero(np.isfinite(values))
+        use = np.flatnonzero(np.isfinite(values) & sweep.is_random)
         for ax, given in zip(row, inputs, strict=True):
             _effect(ax, sweep, given.kept(use), values[use], use)
         row[0].set_ylabel(textwrap.fill(shown.label, 24), fontsize=7)

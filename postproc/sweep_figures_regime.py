@@ -34,7 +34,7 @@ LONG_SIDE = 3.0
 
 @dataclass(frozen=True)
 class Plane:
-    """A panel of the regime map: two columns, the variants shown, and of how many neighbours a region is the mean."""
+    """A panel of the regime map: two columns, the variants shown, of how many neighbours regions are made (0: none)."""
 
     title: str
     x: str
@@ -74,7 +74,8 @@ def _plane(ax: Axes, sweep: Sweep, plane: Plane) -> None:
     verdict = sweep.words("touchdown")
     placed = plane.shown & np.isfinite(x.place) & np.isfinite(y.place)
     judged = placed & np.isin(verdict, VERDICTS)
-    if (raster := regions(x, y, judged, verdict, sweep.flat("touchdown_share"), plane.neighbours)) is not None:
+    share = sweep.flat("touchdown_share")
+    if plane.neighbours and (raster := regions(x, y, judged, verdict, share, plane.neighbours)) is not None:
         _draw_regions(ax, x, y, *raster)
     for word in VERDICTS:
         at = judged & (verdict == word)

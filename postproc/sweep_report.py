@@ -6,19 +6,15 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
-from markupsafe import Markup
-from matplotlib.figure import Figure
 
 from swirlwright.postproc import sweep_report_tables as tables
-from swirlwright.postproc.drawing import as_svg
 from swirlwright.postproc.sweep_data import csv_text
 from swirlwright.postproc.sweep_figures import MOST_LINES, View, lines, points, spread_over
-from swirlwright.postproc.sweep_figures_effects import main_effects, sobol_bars
 from swirlwright.postproc.sweep_figures_maps import maps
 from swirlwright.postproc.sweep_figures_regime import Plane, regime_map
 from swirlwright.postproc.sweep_report_data import Sweep, open_sweep, refuse_unknown
-from swirlwright.postproc.sweep_report_indices import Input, first_by_bins, surrogate
-from swirlwright.postproc.sweep_report_parts import Chapter, Download, Picture, Section
+from swirlwright.postproc.sweep_report_effects import effects_sections, strongest
+from swirlwright.postproc.sweep_report_parts import Chapter, Download, Section, picture_of
 from swirlwright.postproc.sweep_report_words import base_case, facts, fans, marks, more, sentence, tiles
 
 # Drawn unless the command names others.
@@ -29,13 +25,11 @@ MEASURES = (
     "max_tangential_velocity",
     "core_foot_height",
     "breakdown_height",
+    "objective",  # of a search
 )
 SWIRL, REYNOLDS = "swirl_ratio_at_exhaust_radius", "radial_reynolds_number"
 MOST_PANELS = 4  # values of a third parameter that are drawn
-MOST_EFFECTS = 5  # parameters whose main effects are drawn side by side
 NEIGHBOURS = 5  # variants whose mean share of time makes a region where more than two parameters vary
-# A measure that fewer variants have than this share is there on a part of the ranges only, which no index is made for.
-ENOUGH = 0.9
 
 
 def sweep_chapter(path: Path, number: int, measures: Sequence[str] = (), against: Sequence[str] = ()) -> Chapter:
@@ -67,7 +61,7 @@ def chapter_of(sweep: Sweep, number: int, measures: Sequence[str] = (), against:
     sections = [
         _regimes(sweep, number, against),
         *_against(sweep, number, drawn, against),
-        *(_effects(sweep, number, drawn) if sweep.is_sample else ()),
+        *(effects_sections(sweep, number, drawn) if sweep.is_random.any() else ()),
         *tables.hysteresis_section(sweep),
         *tables.sections(sweep, wanted),
     ]
@@ -90,10 +84,6 @@ def chapter_of(sweep: Sweep, number: int, measures: Sequence[str] = (), against:
         case=base_case(sweep),
         fans=fans(sweep),
     )
-
-
-def _picture(figure: Figure, name: str, number: int, caption: str) -> Picture:
-    return Picture(Markup(as_svg(figure, f"{name}-{number}")), caption)
 
 
 def _varied(sweep: Sweep) -> list[str]:
@@ -136,11 +126,11 @@ def _against(sweep: Sweep, number: int, names: Sequence[str], against: Sequence[
     pictures = []
     for k, view in enumerate(_views(sweep, against)):
         held = f"Here {view.title(sweep)}. " if view.title(sweep) else ""
-        pictures.append(_picture(lines(sweep, names, view), f"lines-{k}", number, held + _of_lines(sweep, view)))
+        pictures.append(picture_of(lines(sweep, names, view), f"lines-{k}", number, held + _of_lines(sweep, view)))
         sizes = [sweep.data.sizes[name] for name in (view.x, view.second) if name is not None]
         if len(against) == 2 or (len(sizes) == 2 and min(sizes) >= 3):
             caption = f"{held}Each cell is one variant; hatched: no such measure there."
-            pictures.append(_picture(maps(sweep, names, view), f"maps-{k}", number, caption))
+            pictures.append(picture_of(maps(sweep, names, view), f"maps-{k}", number, caption))
     yield Section("Measures against the parameters", "", pictures)
 
 
@@ -161,7 +151,7 @@ def _points_section(sweep: Sweep, number: int, names: Sequence[str], against: Se
     return Section(
         f"Measures against {words}",
         "",
-        [_picture(points(sweep, names, against[0], y), "points", number, f"A point for each variant; {others}.")],
+        [picture_of(points(sweep, names, against[0], y), "points", number, f"A point for each variant; {others}.")],
     )
 
 
@@ -171,7 +161,9 @@ def _regimes(sweep: Sweep, number: int, against: Sequence[str]) -> Section:
     pictures = []
     if planes:
         caption = "Each point is a variant. Regions: the verdict of the nearest variant, between variants only."
-        if any(plane.neighbours > 1 for plane in planes):
+        if all(plane.neighbours == 0 for plane in planes):
+            caption = "Each point is a variant; parameters that no axis shows vary from point to point."
+        elif any(plane.neighbours > 1 for plane in planes):
             caption = (
                 f"Each point is a variant. Regions: the verdict of the mean share of time of the {NEIGHBOURS} nearest "
                 "variants, between variants only; parameters that no axis shows vary from point to point."
@@ -179,21 +171,22 @@ def _regimes(sweep: Sweep, number: int, against: Sequence[str]) -> Section:
         lost = int((~sweep.is_solved).sum())
         if lost:
             caption += f" {lost} of {sweep.size} variants have no answer, and no place where an axis is a measure."
-        pictures.append(_picture(regime_map(sweep, planes), "regimes", number, caption))
+        pictures.append(picture_of(regime_map(sweep, planes), "regimes", number, caption))
     return Section("Where a column stands on the floor", "", pictures, tables.counts(sweep))
 
 
 def _planes(sweep: Sweep, against: Sequence[str]) -> Iterator[Plane]:
     varied = _varied(sweep)
     everything = np.ones(sweep.size, dtype=bool)
-    near = NEIGHBOURS if len(varied) > 2 else 1
+    # Of variants moved one by one a plane through the others would say nothing.
+    near = (NEIGHBOURS if not sweep.is_sample or sweep.is_random.any() else 0) if len(varied) > 2 else 1
     if len(against) == 2:
         yield Plane("", against[0], against[1], everything, near)
     elif against or len(varied) < 2:
         for name in (*against, *varied)[:1]:
             yield Plane("", name, SWIRL, everything, near)
     elif sweep.is_sample:
-        x, y = _strongest(sweep, varied)
+        x, y = strongest(sweep, varied)
         yield Plane("", x, y, everything, near)
     else:
         for view in _views(sweep, against):
@@ -201,15 +194,6 @@ def _planes(sweep: Sweep, against: Sequence[str]) -> Iterator[Plane]:
             yield Plane(view.title(sweep), view.x, str(view.second), shown)
     if REYNOLDS not in against and SWIRL not in against:
         yield Plane("", REYNOLDS, SWIRL, everything, near)
-
-
-def _strongest(sweep: Sweep, varied: Sequence[str]) -> list[str]:
-    """The two parameters of a sample that the share of time hangs on most."""
-    share = sweep.flat("touchdown_share")
-    use = np.isfinite(share)
-    found = {given.name: first_by_bins(given.kept(use), share[use]) for given in inputs_of(sweep)}
-    strength = {name: estimate.value for name, estimate in found.items() if estimate is not None}
-    return sorted(varied, key=lambda name: -strength.get(name, -1.0))[:2]
 
 
 def _at_level(sweep: Sweep, name: str, level: int) -> np.ndarray:
@@ -222,79 +206,3 @@ def _is_placed(sweep: Sweep, plane: Plane) -> bool:
         return False
     places = [np.isfinite(sweep.axis(name).place) for name in (plane.x, plane.y)]
     return bool(np.any(plane.shown & places[0] & places[1]))
-
-
-def _effects(sweep: Sweep, number: int, names: Sequence[str]) -> Iterator[Section]:
-    """Main effects and Sobol indices of a sample."""
-    inputs = inputs_of(sweep)
-    finite = {name: np.isfinite(sweep.flat(name)) for name in names}
-    varying = [name for name in names if finite[name].any() and np.ptp(sweep.flat(name)[finite[name]]) > 0]
-    if not inputs or not varying:
-        return
-    by_bins, fitted = {}, {}
-    for name in varying:
-        use, y = finite[name], sweep.flat(name)[finite[name]]
-        by_bins[name] = [first_by_bins(given.kept(use), y) for given in inputs]
-        is_whole = use.mean() >= ENOUGH
-        fitted[name] = surrogate([given.kept(use) for given in inputs], y) if is_whole else None
-    strength = [
-        sum(max(e.value, 0.0) for e in (by_bins[name][k] for name in varying) if e is not None)
-        for k in range(len(inputs))
-    ]
-    strongest = sorted(sorted(range(len(inputs)), key=lambda k: -strength[k])[:MOST_EFFECTS])
-    caption = (
-        "Points: variants. Lines: means in equal parts of a parameter's range, with 95 % of confidence (1.96 standard "
-        "errors); the other parameters vary."
-    )
-    if len(strongest) < len(inputs):
-        caption += f" The {MOST_EFFECTS} strongest of {len(inputs)} parameters."
-    pictures = [
-        _picture(main_effects(sweep, varying, [inputs[k] for k in strongest]), "effects", number, caption),
-        _picture(
-            sobol_bars(sweep, [given.name for given in inputs], by_bins, fitted), "indices", number, _of_indices(sweep)
-        ),
-    ]
-    yield Section(
-        "What the measures hang on", "", pictures, [tables.indices(sweep, inputs, varying, finite, by_bins, fitted)]
-    )
-
-
-def _of_indices(sweep: Sweep) -> str:
-    """What stands under the Sobol indices: how they were estimated."""
-    text = (
-        "Sobol indices estimated from the variants as they are: first order by bins without a model, first order and "
-        "total from a polynomial fitted to them, its degree chosen by leaving variants out. Bars of error: 95 %, 1.96 "
-        "standard errors by the jackknife. An index below zero is zero within its error. "
-        f"No surrogate is used that predicts less than half of the variance, or where fewer than {100 * ENOUGH:.0f} % "
-        "of the variants have the measure: there the bins too see a part of the ranges only."
-    )
-    doubtful = int((sweep.status == "not-converged").sum())
-    return text + (f" {doubtful} of the variants used are not converged." if doubtful else "")
-
-
-def inputs_of(sweep: Sweep) -> list[Input]:
-    """The parameters of a sample that vary, as places in their ranges or among their listed values."""
-    found = []
-    for name in sweep.parameters:
-        values = sweep.flat(name)
-        levels = sweep.levels(name)
-        table = sweep.parameter_table(name)
-        if len(set(values.tolist())) < 2:
-            continue
-        if values.dtype.kind not in "fiu":
-            found.append(Input(name, np.array([levels.index(str(v)) for v in values], dtype=float), len(levels), False))
-        elif "values" in table:
-            ordered = np.sort(np.array(levels, dtype=float))
-            place = np.argmin(np.abs(values[:, None] - ordered), axis=1)
-            found.append(Input(name, place.astype(float), ordered.size))
-        else:
-            found.append(Input(name, _in_range(values, levels, table.get("spacing") == "log")))
-    return found
-
-
-def _in_range(values: np.ndarray, ends: Sequence[float], is_log: bool) -> np.ndarray:
-    """Places of values between the ends of their range, 0 to 1."""
-    low, high = float(min(ends)), float(max(ends))
-    if is_log and min(low, high) > 0:
-        values, low, high = np.log(values), float(np.log(low)), float(np.log(high))
-    return np.asarray(np.clip((values - low) / (high - low), 0.0, 1.0))

@@ -114,6 +114,13 @@ class Sweep:
         except tomllib.TOMLDecodeError:
             return {}
 
+    @cached_property
+    def is_random(self) -> np.ndarray:
+        """Which variants were drawn at random over the whole ranges, (n,): of a search those it began with."""
+        if not self.is_sample or "sample" not in self.study:
+            return np.zeros(self.size, dtype=bool)
+        return self.flat("round") == 0 if "round" in self.data else np.ones(self.size, dtype=bool)
+
     def parameter_table(self, name: str) -> dict[str, Any]:
         """The study's table of a parameter; empty if it cannot be read."""
         tables = [table for table in self.study.get("parameters", ()) if isinstance(table, dict)]

@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from markupsafe import Markup
+from matplotlib.figure import Figure
 
+from swirlwright.postproc.drawing import as_svg
 from swirlwright.postproc.report_words import Mark
 from swirlwright.solver.schema import Case, FanFile
 
@@ -18,6 +20,11 @@ class Picture:
 
     svg: Markup
     caption: str
+
+
+def picture_of(figure: Figure, name: str, number: int, caption: str) -> Picture:
+    """A figure for the chapter of this number; both keep its ids apart from those of others."""
+    return Picture(Markup(as_svg(figure, f"{name}-{number}")), caption)
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ def counts(sweep: Sweep) -> list[Listing]:
     total = [str(int((verdict == word).sum())) for word in (YES, MARGINAL, NO)]
     rows.append(["all", *total, str(sweep.size)])
     found = [Listing(["variants", "yes", "marginal", "no", "in all"], rows)]
-    if "regime" in sweep.data:
+    if "regime" in sweep.data and any(sweep.words("regime")):
         regimes = Counter(word for word in sweep.words("regime").tolist() if word)
         found.append(Listing(["regime of the mean field", "variants"], [[k, str(n)] for k, n in regimes.most_common()]))
     return found
@@ -188,17 +188,17 @@ def hysteresis_section(sweep: Sweep) -> Iterator[Section]:
     values = _values(sweep, [column for name in pairs for column in (name, f"cold_{name}")])
     rows = [
         [*(column[k] for column in columns), warm[k] or "–", cold[k], "differs" if warm[k] != cold[k] else "same",
-         *(column[k] for column in values)]
-        for k in np.flatnonzero(cold != "")
+         _ended(sweep, k), *(column[k] for column in values)]
+        for k in np.flatnonzero(cold != "").tolist()
     ]  # fmt: skip
-    heads = [*(sweep.shown(name).label for name in names), "from a neighbour", "cold", "verdict"]
+    heads = [*(sweep.shown(name).label for name in names), "from a neighbour", "cold", "verdict", "marks"]
     short = {"touchdown_share": "share of time (%)", "core_radius": "core radius"}
     heads += [text for name in pairs for text in (_head(sweep, name, short[name]), "cold")]
     lead = (
         "A variant started from its neighbour's field may keep a state that a start from rest would not reach. These "
         "were rerun from rest."
     )
-    yield Section("From a neighbour and from rest", lead, [], [Listing(heads, rows, len(names) + 3)])
+    yield Section("From a neighbour and from rest", lead, [], [Listing(heads, rows, len(names) + 4)])
 
 
 def _head(sweep: Sweep, name: str, words: str) -> str:

@@ -17,9 +17,12 @@ from swirlwright.solver.schema import Case, FanFile
 def facts(sweep: Sweep) -> str:
     """The study in one line."""
     sample = sweep.study.get("sample", {})
-    kind = f"{sample.get('method', 'variants')} sample" if sweep.is_sample else "full product"
-    if sweep.is_sample and "seed" in sample:
-        kind += f", seed {sample['seed']}"
+    kind = "full product"
+    if sweep.is_sample:
+        kind = f"{sample['method']} sample" if "method" in sample else "one by one"
+        kind += f", seed {sample['seed']}" if "seed" in sample else ""
+        if "round" in sweep.data:
+            kind += f", {int(sweep.is_random.sum())} variants, then a search"
     base = _table(str(sweep.data.attrs.get("base_case_text", "")))
     parts = [f"{sweep.size} variants", kind, f"base case: {base.get('title', 'unknown')}"]
     grid, model = base.get("grid", {}), base.get("model", {})
@@ -43,7 +46,9 @@ def sentence(sweep: Sweep) -> str:
     lost = int((~sweep.is_solved).sum())
     text = f"A column stands on the floor in {number[YES]} of {sweep.size} variants, at times in {number[MARGINAL]}, "
     text += f"not in {number[NO]}."
-    return text + (f" {_of(lost)} no answer." if lost else "")
+    text += f" {_of(lost)} no answer." if lost else ""
+    provisional = int((sweep.status == "not-converged").sum())
+    return text + (f" Not converged, so provisional: {provisional} of these verdicts." if provisional else "")
 
 
 def more(sweep: Sweep) -> str:
@@ -104,7 +109,7 @@ def marks(sweep: Sweep) -> list[Mark]:
             found.append(Mark(name, f"{_of(count)} {what}"))
     if "cold_touchdown" in sweep.data:
         rerun, differ = hysteresis(sweep.data)
-        text = f"Of {rerun} variants rerun cold {differ} {'has' if differ == 1 else 'have'} another verdict."
+        text = f"Variants rerun cold: {rerun}; with another verdict then: {differ}."
         found.append(Mark("hysteresis", text, is_alarm=differ > 0))
     return found
 

@@ -17,8 +17,9 @@ from swirlwright import cli
 from swirlwright.postproc.report import write_report
 from swirlwright.postproc.sweep_data import csv_text
 from swirlwright.postproc.sweep_figures_regime import VERDICTS, regions
-from swirlwright.postproc.sweep_report import chapter_of, inputs_of
+from swirlwright.postproc.sweep_report import chapter_of
 from swirlwright.postproc.sweep_report_data import Axis, Sweep, open_sweep
+from swirlwright.postproc.sweep_report_effects import inputs_of
 from swirlwright.postproc.sweep_store import Record
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.variants import Variant
@@ -61,7 +62,8 @@ def test_the_page_counts_the_verdicts(product: tuple[Path, str]) -> None:
     folder, page = product
     verdict = xr.open_dataset(folder / "sweep.h5", engine="h5netcdf")["touchdown"].values.ravel().tolist()
     yes, marginal, no = (verdict.count(word) for word in ("yes", "marginal", "no"))
-    said = f"A column stands on the floor in {yes} of 24 variants, at times in {marginal}, not in {no}. 2 variants have"
+    said = f"A column stands on the floor in {yes} of 24 variants, at times in {marginal}, not in {no}. "
+    said += "2 variants have no answer. Not converged, so provisional: 1 of these verdicts."
     assert yes and marginal and no
     assert said in words_of(page)
 
@@ -70,7 +72,7 @@ def test_what_is_wrong_stands_at_the_head(product: tuple[Path, str]) -> None:
     """Not converged, failed and under-resolved variants and a verdict that hangs on the start are alarms."""
     alarms = [words_of(found) for found in re.findall('<li class="alarm">(.*?)</li>', product[1])]
     assert [alarm.split()[0] for alarm in alarms] == ["not", "failed", "under-resolved", "hysteresis"]
-    assert "Of 6 variants rerun cold 1 has another verdict" in alarms[-1]
+    assert "Variants rerun cold: 6; with another verdict then: 1." in alarms[-1]
 
 
 def test_every_lost_variant_has_its_reason(product: tuple[Path, str]) -> None:
@@ -277,3 +279,16 @@ def test_regions_of_many_parameters_follow_the_mean_share() -> None:
     found = regions(*plane(x.ravel().tolist(), y.ravel().tolist()), np.ones(25, dtype=bool), words, share, 5)
     assert found is not None
     assert set(found[2].ravel()) == {float(VERDICTS.index("marginal"))}
+
+
+def test_indices_are_for_random_variants_only(sample: tuple[Path, str]) -> None:
+    """Of a search only the sample it began with counts; variants chosen one by one have neither effects nor regions."""
+    data = xr.load_dataset(sample[0] / "sweep.h5", engine="h5netcdf")
+    rounds = xr.Variable("variant", np.repeat([0, 1], [40, 20]))
+    searched = chapter_of(Sweep(sample[0], data.assign(round=rounds)), 1, ["core_radius"])
+    (effects,) = [section for section in searched.sections if section.title == "What the measures hang on"]
+    assert {row[-1] for row in effects.tables[0].rows} == {"40"}
+    assert "The 20 variants that the search chose are left out" in effects.pictures[1].caption
+    chosen = chapter_of(Sweep(sample[0], data.assign_attrs(study_text="")), 1, ["core_radius"])
+    assert "What the measures hang on" not in [section.title for section in chosen.sections]
+    assert "Regions" not in chosen.sections[0].pictures[0].caption
