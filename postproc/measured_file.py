@@ -70,12 +70,13 @@ def _text(path: Path) -> tuple[str, str]:
         return InputError([Problem(str(path), line, "", None, what)])
 
     try:
-        raw = path.read_bytes()
+        with open(path, "rb") as file:
+            raw = file.read(LARGEST_FILE + 1)  # no more: it may be a device without end
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise refuse(1, f"cannot be read ({reason})") from error
     if len(raw) > LARGEST_FILE:
-        raise refuse(1, f"must be a file of at most {LARGEST_FILE} bytes, got {len(raw)} bytes")
+        raise refuse(1, f"must be a file of at most {LARGEST_FILE} bytes")
     try:
         return raw.decode("utf-8-sig"), hashlib.sha256(raw).hexdigest()
     except UnicodeDecodeError as error:
