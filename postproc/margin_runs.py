@@ -121,11 +121,14 @@ class Trials:
         the case.
         """
         index = len(self.variants)
-        length = {} if self.is_transient else {"run.average": AVERAGE * self.base.run.average}
+        run: dict[str, Any] = {}
+        if not self.is_transient:
+            # They begin from the base's field, whatever that began from.
+            run = {"run.average": AVERAGE * self.base.run.average, "run.start_from": None}
         path = self.base.path if folder is None else folder / self.base.path.name
         case, reason = None, ""
         try:
-            case = parse_case(to_toml(changed(self.base, {**length, **changes})), path)
+            case = parse_case(to_toml(changed(self.base, {**run, **changes})), path)
         except InputError as error:
             # Lines are those of a text that nobody has written.
             reason = "; ".join(str(problem).split(": ", 1)[-1] for problem in error.problems)

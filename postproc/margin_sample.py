@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
 
 SEED = 1
+START = "start.h5"
 
 
 def margin_sample(
@@ -75,9 +77,19 @@ def _add(trials: Trials, draws: tuple[Draw, ...], values: list[float], number: i
         changes |= draw.changes(value)
     fans = {draw.fan: value for draw, value in zip(draws, values, strict=True) if draw.fan}
     if fans:
-        changes |= drawn_fans(trials.base, fans, number, folder)
+        changes |= drawn_fans(trials.base, fans, number, folder) | _brought_start(trials, number, folder)
     named = {draw.name: value for draw, value in zip(draws, values, strict=True)}
     trials.add(named, changes, folder if fans else None)
+
+
+def _brought_start(trials: Trials, number: int, folder: Path) -> dict[str, Any]:
+    """The result a transient case starts from, brought to where the drawn fan files are; nothing for any other."""
+    start = trials.base.run.start_from
+    if start is None or not trials.is_transient:
+        return {}
+    if number == 1:  # one copy serves all draws
+        shutil.copyfile(trials.base.path.parent / start, folder / START)
+    return {"run.start_from": START}
 
 
 def _coordinate(draw: Draw) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import tomllib
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from swirlwright.postproc.margin_sample import margin_sample
 from swirlwright.postproc.margin_values import Point
 from swirlwright.postproc.sweep_store import Record
 from swirlwright.postproc.verdict import in_doubt
-from swirlwright.solver.casefile import read_case, vary
+from swirlwright.solver.casefile import parse_case, read_case, vary
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.schema import Case
 
@@ -113,6 +114,26 @@ def test_drawn_fans_have_other_pressures(monkeypatch, tmp_path) -> None:
         assert own["pressure"] == pytest.approx(np.array(curve["pressure"], dtype=float) * factors[n])
         assert own["flow"] == pytest.approx(curve["flow"]) if isinstance(curve["flow"][0], float) else True
     assert factors[0] == 1.0 and abs(factors[1:] - 1.0).max() <= 0.15
+
+
+def test_a_start_goes_where_the_fans_go(monkeypatch, tmp_path) -> None:
+    """Draws of a transient case that begins from a result begin from it too; all others from the base's field."""
+    shutil.copytree(CASES / "fans", tmp_path / "fans")
+    with h5py.File(tmp_path / "begun.h5", "w") as file:
+        file.attrs["title"] = "begun"
+    text = (CASES / "start-up.toml").read_text()
+    base = parse_case(text, tmp_path / "start-up.toml")
+    starts = []
+
+    def answer(case: Case) -> Record:
+        starts.append(case.run.start_from)
+        return standing(0.5, case)
+
+    make_up_runs(monkeypatch, answer)
+    margin_sample(vary(base, {"run.start_from": "begun.h5"}), 2, tmp_path / "out")
+    averaged = {"run.start_from": "begun.h5", "run.mode": "steady", "events": []}
+    margin_sample(vary(base, averaged), 2, tmp_path / "other")
+    assert starts == ["begun.h5", "start.h5", "start.h5", "begun.h5", None, None]
 
 
 def test_the_interval_is_clopper_pearson() -> None:
