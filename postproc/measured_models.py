@@ -233,7 +233,8 @@ class FlowModel:
         finally:
             self.runs += 1
         if result.outcome in (Outcome.INTERRUPTED, Outcome.OUT_OF_TIME):
-            raise SwirlwrightError(f"{path}: {result.text}; runs that ended before are kept and will be used again")
+            what = f"{result.outcome.label}; calibrate again with the same output to go on with the runs that had ended"
+            raise SwirlwrightError(f"{path}: {what}")
         return result.outcome.label in ENDED
 
 
