@@ -97,7 +97,7 @@ def parse_quantity(text: str, unit: str) -> float:
         return float(registry.Quantity(float(number), _spelled_for_pint(given)).to(target).magnitude)
     except pint.UndefinedUnitError as error:
         raise QuantityError(f'a quantity convertible to {unit}; "{given}" is no known unit') from error
-    except (pint.PintError, OverflowError) as error:
+    except (pint.PintError, OverflowError, ValueError) as error:
         raise QuantityError(f'a quantity convertible to {unit}; "{given}" is not') from error
 
 
