@@ -160,19 +160,25 @@ def _regimes(sweep: Sweep, number: int, against: Sequence[str]) -> Section:
     planes = [plane for plane in _planes(sweep, against) if _is_placed(sweep, plane)]
     pictures = []
     if planes:
-        caption = "Each point is a variant. Regions: the verdict of the nearest variant, between variants only."
-        if all(plane.neighbours == 0 for plane in planes):
-            caption = "Each point is a variant; parameters that no axis shows vary from point to point."
-        elif any(plane.neighbours > 1 for plane in planes):
-            caption = (
-                f"Each point is a variant. Regions: the verdict of the mean share of time of the {NEIGHBOURS} nearest "
-                "variants, between variants only; parameters that no axis shows vary from point to point."
-            )
+        caption = "Each point is a variant. " + _of_regions({plane.neighbours for plane in planes})
         lost = int((~sweep.is_solved).sum())
         if lost:
             caption += f" {lost} of {sweep.size} variants have no answer, and no place where an axis is a measure."
         pictures.append(picture_of(regime_map(sweep, planes), "regimes", number, caption))
     return Section("Where a column stands on the floor", "", pictures, tables.counts(sweep))
+
+
+def _of_regions(neighbours: set[int]) -> str:
+    """What regions are, by how many neighbours those of the planes are made of."""
+    mean = f"the verdict of the mean share of time of the {NEIGHBOURS} nearest"
+    others = "; parameters that no axis shows vary from point to point."
+    if neighbours == {1}:
+        return "Regions: the verdict of the nearest variant, between variants only."
+    if neighbours == {NEIGHBOURS}:
+        return f"Regions: {mean} variants, between variants only{others}"
+    if NEIGHBOURS in neighbours:
+        return f"Regions: the verdict of the nearest variant, over measures {mean}, between variants only{others}"
+    return f"No regions{others}"
 
 
 def _planes(sweep: Sweep, against: Sequence[str]) -> Iterator[Plane]:
@@ -184,7 +190,7 @@ def _planes(sweep: Sweep, against: Sequence[str]) -> Iterator[Plane]:
         yield Plane("", against[0], against[1], everything, near)
     elif against or len(varied) < 2:
         for name in (*against, *varied)[:1]:
-            yield Plane("", name, SWIRL, everything, near)
+            yield Plane("", REYNOLDS if name == SWIRL else name, SWIRL, everything, near)
     elif sweep.is_sample:
         x, y = strongest(sweep, varied)
         yield Plane("", x, y, everything, near)

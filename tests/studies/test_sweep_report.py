@@ -291,4 +291,4 @@ def test_indices_are_for_random_variants_only(sample: tuple[Path, str]) -> None:
     assert "The 20 variants that the search chose are left out" in effects.pictures[1].caption
     chosen = chapter_of(Sweep(sample[0], data.assign_attrs(study_text="")), 1, ["core_radius"])
     assert "What the measures hang on" not in [section.title for section in chosen.sections]
-    assert "Regions" not in chosen.sections[0].pictures[0].caption
+    assert "No regions" in chosen.sections[0].pictures[0].caption
