@@ -249,7 +249,7 @@ def open_sweep(path: Path) -> Sweep:
 
 
 def refuse_unknown(sweep: Sweep, measures: Sequence[str], against: Sequence[str]) -> None:
-    """Refuse names that the data set does not have.
+    """Refuse names that the data set does not have, or has no value of on an axis.
 
     Raises
     ------
@@ -265,6 +265,9 @@ def refuse_unknown(sweep: Sweep, measures: Sequence[str], against: Sequence[str]
                 near = difflib.get_close_matches(name, known, n=1)
                 hint = f"did you mean {near[0]}? " if near else ""
                 raise ResultError(f"{sweep.path}: --{option} {name}: {hint}There are {_listed(known)}")
+    for name in against:
+        if name in sweep.measures and not np.isfinite(sweep.flat(name)).any():
+            raise ResultError(f"{sweep.path}: --against {name}: no variant has a value of it")
     if len(against) > 2 or len(set(against)) < len(against):
         raise ResultError(f"{sweep.path}: --against takes one name or two different ones, got {', '.join(against)}")
 

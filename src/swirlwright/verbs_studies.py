@@ -71,7 +71,7 @@ def run_sweep(options: argparse.Namespace) -> int:
         scheduler=options.scheduler,
     )
     number, text = counted(data)
-    text += f"\ndata set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'}"
+    text += f"\ndata set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'} (next: swirlwright report {folder})"
     if number["failed"]:
         return say(f"{text}\n--retry-failed runs the failed ones again", FAILED)
     if number["not-converged"]:

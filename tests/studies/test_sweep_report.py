@@ -196,6 +196,7 @@ def test_what_is_drawn_can_be_chosen(opened: Sweep, against: list[str], pictures
     [
         (["core_radios"], [], "--measure core_radios: did you mean core_radius? There are touchdown_share, "),
         ([], ["hight"], "There are lowest_jet, suction, touchdown_share, "),
+        ([], ["floor_layer"], "--against floor_layer: no variant has a value of it"),
         ([], ["suction", "suction"], "takes one name or two different ones"),
     ],
 )
