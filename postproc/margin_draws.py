@@ -14,6 +14,8 @@ from swirlwright.solver.schema import Case
 
 # Subfolder of the drawn fan files.
 DRAWN = "drawn-fans"
+# Draws in each Latin hypercube.
+CUBE = 16
 
 
 @dataclass(frozen=True)
@@ -184,15 +186,16 @@ def drawn_fans(case: Case, factors: Mapping[str, float], number: int, folder: Pa
 
 
 def unit_sample(count: int, dimensions: int, seed: int) -> np.ndarray:
-    """Scrambled Sobol points in the unit cube, (count, dimensions); fewer are the first of more with the same seed.
+    """Latin hypercubes one after the other in the unit cube, (count, dimensions).
 
-    Their variance is at most that of independent draws, so intervals for those are on the safe side.
+    Fewer are the first of more with the same seed. The head of a Sobol sequence would be too, but a few dozen of its
+    points in ten dimensions make pairs of inputs go together, and indices then see effects that are not there.
     """
     from scipy.stats import qmc
 
-    # The sequence is balanced in powers of two only; the head of the next one is as good as it gets.
-    points = qmc.Sobol(dimensions, seed=np.random.default_rng(seed)).random_base2((count - 1).bit_length())
-    return np.asarray(points)[:count]
+    rng = np.random.default_rng(seed)
+    cubes = [qmc.LatinHypercube(dimensions, seed=rng).random(CUBE) for _ in range(-(-count // CUBE))]
+    return np.concatenate(cubes)[:count]
 
 
 def _digits(value: float) -> float:

@@ -171,10 +171,13 @@ class Trials:
         pairs = [(record, self.record(index)) for index, record in self.cold.items()]
         return sum(one.words.get("touchdown") != other.words.get("touchdown") for one, other in pairs)
 
-    def data_set(self, parameters: Mapping[str, Mapping[str, Any]], title: str) -> xr.Dataset:
+    def data_set(
+        self, parameters: Mapping[str, Mapping[str, Any]], title: str, sample: Mapping[str, Any] | None = None
+    ) -> xr.Dataset:
         """All runs as one data set, as of a sweep of random variants.
 
         parameters: name to attributes of its coordinate, `neutral` among them: the value of what is as given.
+        sample: how all but the first were drawn, as in a study file; None if they were not.
         """
         import numpy as np
         import xarray as xr
@@ -184,6 +187,7 @@ class Trials:
         data = variables(self.variants, self.runs, self.cold)
         texts = np.array([json.dumps(changes) for changes in self.changes], dtype=object)
         data["changes"] = xr.Variable("variant", texts, {"long_name": "keys that differ from the base, JSON"})
+        study = {"title": title, "base": self.base.path.name, **({} if sample is None else {"sample": sample})}
         coordinates = {}
         for name, attributes in parameters.items():
             values = [variant.values.get(name, attributes["neutral"]) for variant in self.variants]
@@ -194,7 +198,7 @@ class Trials:
             "format_version": FORMAT_VERSION,
             "title": title,
             "parameters": json.dumps(list(parameters)),
-            "study_text": "",
+            "study_text": to_toml(study),
             "base_case_text": self.base.text,
             "fan_files_json": json.dumps(fan_texts(self.base)),
             "swirlwright_version": __version__,

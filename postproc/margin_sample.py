@@ -62,8 +62,11 @@ def margin_sample(
         watch.message(f"{count} draws of {len(draws)} quantities")
         trials.run()
         trials.rerun_cold()
-        data = trials.data_set({draw.name: _coordinate(draw) for draw in draws}, f"Joint uncertainty of {case.title}")
-        data.attrs |= {"seed": SEED, "method": "Sobol, scrambled"}
+        data = trials.data_set(
+            {draw.name: _coordinate(draw) for draw in draws},
+            f"Joint uncertainty of {case.title}",
+            {"method": "latin-hypercube", "count": count, "seed": SEED},
+        )
         write_data_set(data, folder / "sample.h5")
         write_csv(data, folder / "sample.csv")
         found = _joint(case.title, trials, draws)

@@ -118,7 +118,7 @@ def input_row(i: Input) -> tuple[str, str, str]:
 def joint_notes(j: Joint) -> Iterator[str]:
     """What a reader must know beside the table."""
     yield (
-        "All inputs were drawn at once and independently (Sobol points, "
+        "All inputs were drawn at once and independently (Latin hypercubes, "
         f"seed {j.seed}). A yes counts 1, a no 0, a marginal its share of time; intervals hold 95 %."
     )
     if not any(i.name == "voltage" for i in j.inputs):
