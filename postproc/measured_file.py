@@ -14,6 +14,7 @@ from pathlib import Path
 from swirlwright.postproc.measured import QUANTITIES, MeasuredData, Point, Quantity
 from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.quantities import Number, QuantityError, parse_quantity
+from swirlwright.solver.textfile import read_text
 
 # Bytes: a workshop's table has a few thousand.
 LARGEST_FILE = 1_000_000
@@ -41,7 +42,8 @@ def read_measured(path: str | Path) -> MeasuredData:
         uncertainties, missing places, the same thing measured twice at the same place.
     """
     path = Path(path)
-    text, digest = _text(path)
+    text, raw = read_text(path, LARGEST_FILE, "utf-8-sig")
+    digest = hashlib.sha256(raw).hexdigest()
     rows = _rows(path, text)
     if not rows:
         raise InputError([Problem(str(path), 1, "", None, f"must have a heading: {', '.join(COLUMNS)}")])
@@ -61,26 +63,6 @@ def read_measured(path: str | Path) -> MeasuredData:
     if problems:
         raise InputError(problems)
     return data
-
-
-def _text(path: Path) -> tuple[str, str]:
-    """The file's text, and the SHA-256 of its bytes."""
-
-    def refuse(line: int, what: str) -> InputError:
-        return InputError([Problem(str(path), line, "", None, what)])
-
-    try:
-        with open(path, "rb") as file:
-            raw = file.read(LARGEST_FILE + 1)  # no more: it may be a device without end
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise refuse(1, f"cannot be read ({reason})") from error
-    if len(raw) > LARGEST_FILE:
-        raise refuse(1, f"must be a file of at most {LARGEST_FILE} bytes")
-    try:
-        return raw.decode("utf-8-sig"), hashlib.sha256(raw).hexdigest()
-    except UnicodeDecodeError as error:
-        raise refuse(raw.count(b"\n", 0, error.start) + 1, "must be text in UTF-8") from error
 
 
 def _rows(path: Path, text: str) -> list[tuple[int, list[str]]]:

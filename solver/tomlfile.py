@@ -17,6 +17,7 @@ from pydantic.fields import FieldInfo
 
 from swirlwright.solver.errors import MOST_TOLD, InputError, Problem
 from swirlwright.solver.quantities import Number
+from swirlwright.solver.textfile import read_text
 from swirlwright.solver.tomllines import Location, key_lines, line_of
 
 T = TypeVar("T", bound=BaseModel)
@@ -63,22 +64,7 @@ def read_document(path: Path) -> Document:
     InputError
         If it cannot be read or is no TOML, with the line of the mistake.
     """
-
-    def refuse(line: int, what: str) -> InputError:
-        return InputError([Problem(str(path), line, "", None, what)])
-
-    try:
-        with open(path, "rb") as file:
-            raw = file.read(_LARGEST_FILE + 1)  # no more: it may be a device without end
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise refuse(1, f"cannot be read ({reason})") from error
-    if len(raw) > _LARGEST_FILE:
-        raise refuse(1, f"must be a file of at most {_LARGEST_FILE} bytes")
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise refuse(raw.count(b"\n", 0, error.start) + 1, "must be text in UTF-8") from error
+    text, _ = read_text(path, _LARGEST_FILE)
     return parse_document(text, path)
 
 
