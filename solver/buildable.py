@@ -64,8 +64,8 @@ def _floor(case: Case) -> Iterator[Finding]:
         allowed = f"must be larger than fog.radius, {fog.radius:g} m"
         yield Finding(("fog", "diffuser_radius"), allowed, fog.diffuser_radius, needs=(("fog", "radius"),))
     if fog.diffuser_gap is not None and fog.diffuser_radius is None:
-        needs = (("fog", "diffuser_radius"),)
-        yield Finding(("fog", "diffuser_gap"), "needs fog.diffuser_radius", fog.diffuser_gap, needs=needs)
+        disc = (("fog", "diffuser_radius"),)
+        yield Finding(("fog", "diffuser_gap"), "needs fog.diffuser_radius", fog.diffuser_gap, needs=disc)
     if fog.diffuser_gap is not None and fog.diffuser_gap > case.chamber.height:
         allowed = f"must be at most the chamber's height, {case.chamber.height:g} m"
         yield Finding(("fog", "diffuser_gap"), allowed, fog.diffuser_gap, needs=(("chamber", "height"),))
