@@ -24,6 +24,7 @@ from swirlwright.postproc.sweep_data import FORMAT as SWEEP
 from swirlwright.postproc.sweep_report import sweep_chapter
 from swirlwright.postproc.sweep_report_data import format_of
 from swirlwright.postproc.sweep_report_parts import Chapter
+from swirlwright.postproc.visitor_picture import report_picture
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import ResultData, load_result
 from swirlwright.solver.schema import Case, FanFile
@@ -157,7 +158,8 @@ def _pictures(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
     pictures: dict[str, Any] = {
         name: None if figure is None else Markup(as_svg(figure, f"{name}-{number}")) for name, figure in drawn.items()
     }
-    return {"section": None, **pictures, "maps": as_png_uri(maps(data)), **_captions(data, case)}
+    pictures |= {"maps": as_png_uri(maps(data)), "visitor": report_picture(data, case)}
+    return {"section": None, **pictures, **_captions(data, case)}
 
 
 def _captions(data: ResultData, case: Case | None) -> dict[str, str]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 # Ending of a picture -> bytes that stand in a file of its kind, and where.
 STARTS: dict[str, tuple[bytes, int]] = {".png": (b"\x89PNG\r\n\x1a\n", 0), ".gif": (b"GIF8", 0), ".mp4": (b"ftyp", 4)}
-ROWS = 1000  # pixels of the chamber's height
+ROWS = 800  # pixels of the chamber's height
 DPI = 220
 
 
@@ -199,10 +199,10 @@ def moment_of(data: ResultData, case: Case, time: float | None) -> tuple[int, st
 
 def finite_frames(data: ResultData) -> np.ndarray:
     """Indices of the frames without infinities: a run that blew up leaves others."""
-    names = [name for name in ("axial_velocity", "fog_concentration") if name in data.frames]
-    return np.flatnonzero(
-        [all(np.isfinite(data.frames[name][k]).all() for name in names) for k in range(len(data.time))]
-    )
+    shown = ("radial_velocity", "tangential_velocity", "axial_velocity", "fog_concentration")
+    names = [name for name in shown if name in data.frames]
+    whole = [all(np.isfinite(data.frames[name][k]).all() for name in names) for k in range(data.time.size)]
+    return np.flatnonzero(whole)
 
 
 def fog_at(data: ResultData, frame: int) -> np.ndarray:

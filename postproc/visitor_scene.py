@@ -73,14 +73,13 @@ def build_scene(result: ResultData, case: Case, rows: int) -> Scene:
     screen = Screen(result, offsets, heights, view.lamp)
     extinction = inlet_extinction(case)
     behind = _panels(case, view, screen)
-    tubes = seen_tubes(case, view)
-    for tube in (tube for tube in tubes if tube.depth <= 0):
-        paint, cover = _tube(tube, view, screen, pixel)
-        behind = behind * (1 - cover) + paint
-    before, covered = np.zeros_like(behind), np.zeros(behind.shape)
-    for tube in (tube for tube in tubes if tube.depth > 0):
-        paint, cover = _tube(tube, view, screen, pixel)
-        before, covered = before * (1 - cover) + paint, covered + cover - covered * cover
+    before, covered = np.zeros_like(behind), np.zeros((*behind.shape[:2], 1))
+    for tube in seen_tubes(case, view):
+        across, paint, cover = _tube(tube, view, screen, pixel)
+        layer = behind if tube.depth <= 0 else before
+        layer[:, across] = layer[:, across] * (1 - cover) + paint
+        if tube.depth > 0:
+            covered[:, across] += cover - covered[:, across] * cover
     half = columns * pixel / 2
     value = 0.0 if extinction is None or "fog_concentration" not in result.frames else extinction.value
     return Scene(view, screen, value, (-half, half, 0.0, top), behind, before, covered)
@@ -106,23 +105,23 @@ def _panels(case: Case, view: View, screen: Screen) -> Array:
     return np.asarray((strength * screen.light_at(y, -case.chamber.width / 2))[..., None] * PANEL_TINT)
 
 
-def _tube(tube: SeenTube, view: View, screen: Screen, pixel: float) -> tuple[Array, Array]:
-    """Paint (rows, columns, 3) and cover (rows, columns, 1) of one tube: a round bar lit from the lamp's side."""
-    y, z = screen.offsets, screen.heights
+def _tube(tube: SeenTube, view: View, screen: Screen, pixel: float) -> tuple[slice, Array, Array]:
+    """Columns of one tube, its paint (rows, n, 3) and cover (n, 1) there: a round bar lit from the lamp's side."""
     radius = tube.diameter / 2
-    share = (y - tube.across) / radius
-    cover = np.clip((radius - np.abs(y - tube.across)) / pixel + 0.5, 0.0, 1.0)[None, :]
+    ends = np.searchsorted(screen.offsets, (tube.across - radius - pixel, tube.across + radius + pixel))
+    across = slice(int(ends[0]), int(ends[1]))
+    y, z = screen.offsets[across], screen.heights
+    cover = np.clip((radius - np.abs(y - tube.across)) / pixel + 0.5, 0.0, 1.0)
     # Lambert's cosine for light from the lamp's direction, and a tenth as much from all round.
     to_lamp = np.array([view.lamp[0] - tube.across, view.lamp[1] - tube.depth])
     to_lamp /= np.hypot(*to_lamp)
-    outward = np.clip(share, -1.0, 1.0)
+    outward = np.clip((y - tube.across) / radius, -1.0, 1.0)
     lit = 0.1 + 0.9 * np.maximum(outward * to_lamp[0] + np.sqrt(1.0 - outward**2) * to_lamp[1], 0.0)
     # A tube beside the lamp would outshine the picture; a builder would screen it.
     falloff = np.minimum(screen.light_at(np.array([tube.across]), tube.depth), 1.5)
-    shade = TUBE_LUMINANCE * lit[None, :] * falloff
     dark = np.zeros((z.size, y.size))
-    for across, height, diameter, breadth in tube.holes:
-        inside = np.hypot((y[None, :] - across) / max(breadth, pixel), (z[:, None] - height) / max(diameter, pixel))
+    for place, height, diameter, breadth in tube.holes:
+        inside = np.hypot((y[None, :] - place) / max(breadth, pixel), (z[:, None] - height) / max(diameter, pixel))
         dark = np.maximum(dark, np.clip((0.5 - inside) * diameter / pixel + 0.5, 0.0, 1.0))
-    shade = shade * (1.0 - 0.9 * dark)
-    return (shade * cover)[..., None] * TUBE_TINT, np.broadcast_to(cover[..., None], (z.size, y.size, 1))
+    shade = TUBE_LUMINANCE * lit * cover * falloff * (1.0 - 0.9 * dark)
+    return across, shade[..., None] * TUBE_TINT, cover[:, None]

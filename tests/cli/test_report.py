@@ -62,8 +62,8 @@ def test_page_loads_nothing(table_top):
 
 
 def test_every_picture_is_there(table_top):
-    """A steady run has one field picture and four line pictures: section, profiles, axis, convergence."""
-    assert table_top.tags.count("img") == 1
+    """A steady run has its maps, what visitors see, and four line pictures: section, profiles, axis, convergence."""
+    assert table_top.tags.count("img") == 2
     assert table_top.tags.count("svg") == 4
 
 
