@@ -99,7 +99,7 @@ def has_person(case: Case) -> bool:
 def _bounds(scene: Scene, case: Case) -> tuple[float, float, float, float]:
     """Left, right, bottom and top of the scene [m]."""
     height, half = case.chamber.height, scene.view.half_width
-    tallest = max(height, STATURE if has_person(case) else 0.0)
+    tallest = max(height, STATURE if has_person(case) else 1.4 * HAND_LENGTH)
     beside = 0.86 if has_person(case) else 1.25 * HAND_LENGTH
     return -half - 0.17 * tallest, half + beside, -0.15 * tallest, tallest + 0.13 * height
 
@@ -108,7 +108,7 @@ def _for_scale(scene: Scene, case: Case) -> Any:
     half = scene.view.half_width
     if has_person(case):
         return person(half + 0.48, 0.0)
-    return hand(half + 0.7 * HAND_LENGTH, 0.22 * case.chamber.height)
+    return hand(half + 0.7 * HAND_LENGTH, max(0.22 * case.chamber.height, 0.3 * HAND_LENGTH))
 
 
 def _slabs(ax: Axes, scene: Scene, case: Case, unit: LengthUnit) -> None:
@@ -121,8 +121,8 @@ def _slabs(ax: Axes, scene: Scene, case: Case, unit: LengthUnit) -> None:
     exhaust = case.exhaust
     openings += [(height, exhaust.diameter / 2, exhaust.hub_diameter / 2) if exhaust else (height, 0.0, 0.0)]
     for bottom, opening, hub in openings:
-        for side in (-1, 1):
-            ax.add_patch(Rectangle((side * opening, bottom), side * (half - opening), thick, **solid))
+        for left, right in ((-half, -opening), (opening, half)) if opening else ((-half, half),):
+            ax.add_patch(Rectangle((left, bottom), right - left, thick, **solid))
         if hub:
             ax.add_patch(Rectangle((-hub, bottom), 2 * hub, thick, **solid))
     if exhaust:

@@ -139,7 +139,7 @@ def still(
     fog = fog_at(data, frame)
     stops = stops_for(scene, fog)
     lines = streaks(data, case, frame, watch)
-    span = f"{lines.duration:.2g} s"
+    span = f"{lines.duration:.1f} s" if lines.duration < 10 else f"{lines.duration:.0f} s"
     from_dots = f"smoke of the last {span}" if lines.words == "streaklines" else f"the way of {span}"
     words = (
         f"Lines: {lines.words}, {from_dots} from the dots; orange: from the fog inlet, blue: air; dashed: the round "

@@ -248,8 +248,9 @@ def _turning_time(carrier: Carrier, seed: tuple[float, float], end: float) -> fl
 
 
 def _inside(line: Array, radius: float, top: float) -> Array:
-    """The line of radius, height and angle up to where it leaves the chamber."""
+    """The line of radius, height and angle up to where it leaves the chamber or has gone round often enough."""
     outside = (line[:, 0] > radius) | (line[:, 1] > top) | (line[:, 1] < 0.0)
+    outside |= np.abs(line[:, 2]) > 2.0 * np.pi * TURNS
     return line[: int(np.argmax(outside)) if outside.any() else outside.size]
 
 

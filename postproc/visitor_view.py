@@ -16,6 +16,7 @@ from swirlwright.solver.schema import Case, Side
 AROUND: tuple[Side, ...] = ("front", "right", "back", "left")
 OUTWARD = {"front": (0.0, -1.0), "right": (1.0, 0.0), "back": (0.0, 1.0), "left": (-1.0, 0.0)}
 TURN = math.radians(16)  # towards the neighbouring open side
+FORWARD = math.radians(25)  # of the lamp of a round chamber, from straight at the side towards the visitor
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,9 @@ def view_of(case: Case) -> View:
         towards, rightward = _turned("front", 0.0)
         words = "seen from the front" + (" through the open side" if chamber.open_share else " through the clear side")
         words += "; lamp strip at the right in front"
-        return View("front", towards, rightward, half, (half * math.sqrt(0.5), half * math.sqrt(0.5)), words)
+        # At the rim, near enough to it that the strip does not stand before the column.
+        lamp = (half * math.cos(FORWARD), half * math.sin(FORWARD))
+        return View("front", towards, rightward, half, lamp, words)
     opened = [side for side in AROUND if side in chamber.open_sides]
     side = opened[0] if opened else "front"
     # Neighbours as the visitor has them: the next side round is at the right hand.
