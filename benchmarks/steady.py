@@ -86,8 +86,8 @@ def main() -> None:
     is_within = is_within and power < LIMIT_POWER and largest < LIMIT_MEMORY
     print(
         f"The laboratory chamber takes {cold['seconds']:.2f} s from rest on its default grid (limit {LIMIT_COLD:g}) "
-        f"and {warm['seconds']:.2f} s from a neighbour (limit {LIMIT_WARM:g}); from {first} to {last} cells the time grows "
-        f"as N^{power:.2f} (limit {LIMIT_POWER:g}) and the memory to {largest:.2f} GB (limit {LIMIT_MEMORY:g}): "
+        f"and {warm['seconds']:.2f} s from a neighbour (limit {LIMIT_WARM:g}); from {first} to {last} cells the time "
+        f"grows as N^{power:.2f} (limit {LIMIT_POWER:g}) and the memory to {largest:.2f} GB (limit {LIMIT_MEMORY:g}): "
         f"{'within' if is_within else 'not within'} limits."
     )
     print(f"\n{machine()} The test of stability is part of each time; loading kernels and libraries is not.\n")

@@ -23,7 +23,7 @@ def laboratory(folder: Path, **changes):
 
 
 def test_a_neighbour_leads_to_the_same_steady_flow(tmp_path):
-    """From the steady flow of another angle the search ends where it ends from rest, in fewer steps, all on one grid."""
+    """From the steady flow of another angle the search ends as from rest, in fewer steps, all on one grid."""
     solve(laboratory(tmp_path), tmp_path / "neighbour.h5")
     angle = {"inlet.angle": 16.0}
     solve(laboratory(tmp_path, **angle), tmp_path / "cold.h5")
