@@ -10,8 +10,8 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from swirlwright.postproc.parts import is_mains
-from swirlwright.postproc.power import EXAMPLE_ROOM
+from swirlwright.postproc.workshop.parts import is_mains
+from swirlwright.postproc.workshop.power import EXAMPLE_ROOM
 from swirlwright.solver.schema import Case, FanFile
 
 GENERAL = {

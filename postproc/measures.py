@@ -14,9 +14,9 @@ from swirlwright.postproc.asymmetry import Asymmetry, asymmetry_of
 from swirlwright.postproc.budgets import Budget, budgets
 from swirlwright.postproc.core import Chamber, Field
 from swirlwright.postproc.flow_numbers import FieldMeasures, measure_field, pressure_deficit
-from swirlwright.postproc.fog_measures import FogMeasures, fog_of
-from swirlwright.postproc.margin_joint import joint_in
-from swirlwright.postproc.margin_values import margins_in
+from swirlwright.postproc.fog.measures import FogMeasures, fog_of
+from swirlwright.postproc.margins.joint import joint_in
+from swirlwright.postproc.margins.values import margins_in
 from swirlwright.postproc.sheet import as_json, as_text
 from swirlwright.postproc.uncertainty import chance_error, studies_in
 from swirlwright.postproc.verdict import Shares, Verdict, cautions, in_doubt, verdict

@@ -8,7 +8,8 @@ import numpy as np
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Patch
 
-from swirlwright.postproc.drafting import (
+from swirlwright.postproc.drawing import GREY
+from swirlwright.postproc.workshop.drafting import (
     CORE,
     FLOW,
     FOG,
@@ -22,7 +23,6 @@ from swirlwright.postproc.drafting import (
     Sheet,
     arrow,
 )
-from swirlwright.postproc.drawing import GREY
 from swirlwright.solver.plan import hole_plan, tube_plan
 from swirlwright.solver.schema import Case
 

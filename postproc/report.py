@@ -15,16 +15,16 @@ from swirlwright.postproc import report_words as words
 from swirlwright.postproc.cautions import GENERAL, LAST_WORD, cautions
 from swirlwright.postproc.drawing import as_png_uri, as_svg, length_unit, shown_name
 from swirlwright.postproc.figures import along_the_axis, convergence, maps, profiles, record
-from swirlwright.postproc.margin_section import margin_sections
+from swirlwright.postproc.margins.section import margin_sections
 from swirlwright.postproc.measures import Measures, measure_data
 from swirlwright.postproc.network_tables import network_tables
 from swirlwright.postproc.pages import rendered, write_whole
 from swirlwright.postproc.section import section
-from swirlwright.postproc.sweep_data import FORMAT as SWEEP
-from swirlwright.postproc.sweep_report import sweep_chapter
-from swirlwright.postproc.sweep_report_data import format_of
-from swirlwright.postproc.sweep_report_parts import Chapter
-from swirlwright.postproc.visitor_picture import report_picture
+from swirlwright.postproc.sweeps.data import FORMAT as SWEEP
+from swirlwright.postproc.sweeps.report import sweep_chapter
+from swirlwright.postproc.sweeps.report_data import format_of
+from swirlwright.postproc.sweeps.report_parts import Chapter
+from swirlwright.postproc.visitor.picture import report_picture
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import ResultData, load_result
 from swirlwright.solver.schema import Case, FanFile

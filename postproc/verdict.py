@@ -9,9 +9,9 @@ import numpy as np
 
 from swirlwright.postproc.core import TOO_NARROW, Chamber
 from swirlwright.postproc.flow_numbers import RESOLVED_CELLS, FieldMeasures
-from swirlwright.postproc.margin_bracket import SUFFICES
-from swirlwright.postproc.margin_joint import Joint
-from swirlwright.postproc.margin_values import Margins
+from swirlwright.postproc.margins.bracket import SUFFICES
+from swirlwright.postproc.margins.joint import Joint
+from swirlwright.postproc.margins.values import Margins
 from swirlwright.postproc.uncertainty import GridStudy, Spread, chance_error
 
 NO_VORTEX, ALOFT, TO_THE_FLOOR = "no vortex", "aloft", "to the floor"

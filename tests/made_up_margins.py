@@ -9,9 +9,9 @@ import h5py
 import pytest
 from small import small
 
-from swirlwright.postproc import margin_runs
-from swirlwright.postproc.sweep_plan import Rules
-from swirlwright.postproc.sweep_store import Record, Run, Store
+from swirlwright.postproc.margins import runs as margin_runs
+from swirlwright.postproc.sweeps.plan import Rules
+from swirlwright.postproc.sweeps.store import Record, Run, Store
 from swirlwright.postproc.verdict import MARGINAL, NO, YES, Verdict
 from swirlwright.solver.schema import Case
 from swirlwright.solver.variants import Variant

@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 from small_study import write_study
 
-from swirlwright.postproc.sweep_data import data_set, write_data_set
-from swirlwright.postproc.sweep_store import Record, Run
+from swirlwright.postproc.sweeps.data import data_set, write_data_set
+from swirlwright.postproc.sweeps.store import Record, Run
 from swirlwright.solver.study_file import read_study
 from swirlwright.solver.variants import Variant, variants_of
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from swirlwright.outputs import DONE, FAILED, NOT_PASSED, WRONG_INPUT, print_value, say, unwritable
 
 if TYPE_CHECKING:
-    from swirlwright.postproc.margin_joint import Joint
-    from swirlwright.postproc.margin_values import Margins
+    from swirlwright.postproc.margins.joint import Joint
+    from swirlwright.postproc.margins.values import Margins
 
 
 def run_scale(options: argparse.Namespace) -> int:
@@ -57,8 +57,8 @@ def run_sweep(options: argparse.Namespace) -> int:
     from swirlwright.solver.study_file import read_study
 
     study = read_study(options.study)
-    from swirlwright.postproc.sweep import default_folder, sweep
-    from swirlwright.postproc.sweep_data import counted
+    from swirlwright.postproc.sweeps.data import counted
+    from swirlwright.postproc.sweeps.sweep import default_folder, sweep
 
     folder = options.output or default_folder(study)
     watch = watcher(quiet=options.quiet)
@@ -85,7 +85,7 @@ def run_search(options: argparse.Namespace) -> int:
     from swirlwright.solver.study_file import read_study
 
     study = read_study(options.study)
-    from swirlwright.postproc.search import default_folder, search
+    from swirlwright.postproc.searches.search import default_folder, search
 
     folder = options.output or default_folder(study)
     watch = watcher(quiet=options.quiet)
@@ -105,9 +105,9 @@ def run_margin(options: argparse.Namespace) -> int:
     from swirlwright.solver.progress import watcher
 
     case = read_case(options.case)
-    from swirlwright.postproc.margin import margin
-    from swirlwright.postproc.margin_runs import BASE, default_folder
-    from swirlwright.postproc.margin_sample import margin_sample
+    from swirlwright.postproc.margins.margin import margin
+    from swirlwright.postproc.margins.runs import BASE, default_folder
+    from swirlwright.postproc.margins.sample import margin_sample
     from swirlwright.postproc.studies import holds_ended_run
 
     folder = options.output or default_folder(case)

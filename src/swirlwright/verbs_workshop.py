@@ -16,7 +16,7 @@ def run_drill(options: argparse.Namespace) -> int:
 
     case = read_case(options.case)
     output = options.output or Path(options.case.with_suffix(".pdf").name)
-    from swirlwright.postproc.drill_sheets import TABLE_START, drill, table_path
+    from swirlwright.postproc.workshop.drill_sheets import TABLE_START, drill, table_path
 
     table = table_path(output)
     starts = ((output, b"%PDF-"), (table, TABLE_START))
@@ -28,13 +28,13 @@ def run_drill(options: argparse.Namespace) -> int:
 
 
 def run_compare(options: argparse.Namespace) -> int:
-    from swirlwright.postproc.compare import compare
+    from swirlwright.postproc.measured.compare import compare
 
     output: Path | None = options.output
     if output is None:
         print_value(compare(options.result, options.data), options.json)
         return DONE
-    from swirlwright.postproc.compare_page import KINDS, write_comparison
+    from swirlwright.postproc.measured.compare_page import KINDS, write_comparison
 
     if output.suffix not in KINDS:
         return say(f"{output}: must end in {' or '.join(KINDS)}", WRONG_INPUT)
@@ -48,7 +48,7 @@ def run_compare(options: argparse.Namespace) -> int:
 
 
 def run_picture(options: argparse.Namespace) -> int:
-    from swirlwright.postproc.visitor_picture import STARTS, picture
+    from swirlwright.postproc.visitor.picture import STARTS, picture
     from swirlwright.solver.progress import watcher
 
     output = options.output or Path(options.result.with_suffix(".png").name)
@@ -74,8 +74,8 @@ def run_calibrate(options: argparse.Namespace) -> int:
     output: Path = options.output or Path(f"{options.case.stem}-calibrated.toml")
     if (reason := unwritable(output, options.case, options.data)) is not None:
         return say(f"{output}: {reason}", WRONG_INPUT)
-    from swirlwright.postproc.calibrate import calibrate
-    from swirlwright.postproc.calibrate_file import refuse_other, write_calibrated
+    from swirlwright.postproc.measured.calibrate import calibrate
+    from swirlwright.postproc.measured.calibrate_file import refuse_other, write_calibrated
 
     refuse_other(output)
     watch = watcher(quiet=options.quiet)

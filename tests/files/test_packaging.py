@@ -27,10 +27,12 @@ def test_every_package_folder_is_installed() -> None:
 
 def test_every_file_beside_the_modules_is_installed() -> None:
     """What a package needs besides Python modules is named as package data."""
-    data = {}
+    data: dict[str, set[str]] = {}
     for name, place in PLACES.items():
-        files = {path.name for path in (ROOT / place).iterdir() if path.is_file() and path.suffix not in (".py", ".md")}
-        data |= {f"swirlwright.{name}": files} if files else {}
+        for path in (ROOT / place).rglob("*"):
+            if path.is_file() and path.suffix not in (".py", ".pyc", ".md"):
+                package = ".".join(["swirlwright", name, *path.parent.relative_to(ROOT / place).parts])
+                data.setdefault(package, set()).add(path.name)
     assert {k: set(v) for k, v in PROJECT["tool"]["setuptools"]["package-data"].items()} == data
 
 

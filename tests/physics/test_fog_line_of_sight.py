@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swirlwright.postproc.line_of_sight import optical_depth
+from swirlwright.postproc.fog.line_of_sight import optical_depth
 
 
 def _worst_error(cells: int) -> float:

@@ -13,9 +13,9 @@ import pytest
 import swirlwright
 from swirlwright.postproc.core import Core
 from swirlwright.postproc.flow_numbers import FieldMeasures
-from swirlwright.postproc.fog_column import disturbing_flow, froude_number
-from swirlwright.postproc.fog_evaporation import evaporation, saturation_pressure
-from swirlwright.postproc.fog_sight import Eyes, extinction_coefficient
+from swirlwright.postproc.fog.column import disturbing_flow, froude_number
+from swirlwright.postproc.fog.evaporation import evaporation, saturation_pressure
+from swirlwright.postproc.fog.sight import Eyes, extinction_coefficient
 from swirlwright.postproc.measures import Measures, measure
 from swirlwright.solver.casefile import vary
 

@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 from made_up_margins import make_up_runs, standing, steady_small, verdict_of
 
 from swirlwright import cli
-from swirlwright.postproc.margin import margin
-from swirlwright.postproc.margin_bracket import bracket, ladder
-from swirlwright.postproc.margin_figure import tornado
-from swirlwright.postproc.margin_knobs import knobs_of
-from swirlwright.postproc.margin_values import Margins, margins_in
+from swirlwright.postproc.margins.bracket import bracket, ladder
+from swirlwright.postproc.margins.figure import tornado
+from swirlwright.postproc.margins.knobs import knobs_of
+from swirlwright.postproc.margins.margin import margin
+from swirlwright.postproc.margins.values import Margins, margins_in
 from swirlwright.postproc.measures import measure
-from swirlwright.postproc.sweep_store import Record
+from swirlwright.postproc.sweeps.store import Record
 from swirlwright.postproc.verdict import MARGINAL, NO, YES, in_doubt
 from swirlwright.solver.casefile import parse_case, read_case, vary
 from swirlwright.solver.network import solve_network
@@ -208,8 +208,8 @@ def test_the_picture_has_a_bar_for_each_knob(made_up) -> None:
 
 def test_the_command_with_real_runs(monkeypatch, tmp_path, capsys) -> None:
     """margin solves, prints one JSON object, and measure and the page show it; run again it solves nothing."""
-    from swirlwright.postproc import margin as module
-    from swirlwright.postproc import sweep_pool
+    from swirlwright.postproc.margins import margin as module
+    from swirlwright.postproc.sweeps import pool as sweep_pool
 
     monkeypatch.chdir(tmp_path)
     case = steady_small({"run.spin_up": 0.2, "run.average": 0.8, "run.max_iterations": 1, "run.frame_interval": 0.05})

@@ -13,12 +13,12 @@ import pytest
 import xarray as xr
 from made_up_margins import make_up_runs, standing, steady_small, verdict_of
 
-from swirlwright.postproc.margin_draws import draws_of, unit_sample
-from swirlwright.postproc.margin_figure import sensitivities
-from swirlwright.postproc.margin_joint import Joint, joint_in, probability, rank_correlation
-from swirlwright.postproc.margin_sample import margin_sample
-from swirlwright.postproc.margin_values import Point
-from swirlwright.postproc.sweep_store import Record
+from swirlwright.postproc.margins.draws import draws_of, unit_sample
+from swirlwright.postproc.margins.figure import sensitivities
+from swirlwright.postproc.margins.joint import Joint, joint_in, probability, rank_correlation
+from swirlwright.postproc.margins.sample import margin_sample
+from swirlwright.postproc.margins.values import Point
+from swirlwright.postproc.sweeps.store import Record
 from swirlwright.postproc.verdict import in_doubt
 from swirlwright.solver.casefile import parse_case, read_case, vary
 from swirlwright.solver.errors import ResultError

@@ -14,7 +14,7 @@ from small_study import write_study
 
 import swirlwright
 from swirlwright import cli
-from swirlwright.postproc.search_answer import Search
+from swirlwright.postproc.searches.answer import Search
 from swirlwright.solver.casefile import read_case
 
 TEXT = """

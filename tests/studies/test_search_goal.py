@@ -11,9 +11,9 @@ import pytest
 from small_study import write_study
 
 from swirlwright import cli
-from swirlwright.postproc.search_goal import goal_of
-from swirlwright.postproc.search_space import point_at, space_of
-from swirlwright.postproc.sweep_store import Record
+from swirlwright.postproc.searches.goal import goal_of
+from swirlwright.postproc.searches.space import point_at, space_of
+from swirlwright.postproc.sweeps.store import Record
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.search_tables import Constraint, Objective, Refinement
 from swirlwright.solver.study_file import read_study

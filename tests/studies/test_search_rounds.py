@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pytest
 
-from swirlwright.postproc.search_model import SMOOTHINGS, surface
-from swirlwright.postproc.search_rounds import Answer, Exploration, explore, prediction_errors
-from swirlwright.postproc.search_space import Axis, Place, Space
+from swirlwright.postproc.searches.model import SMOOTHINGS, surface
+from swirlwright.postproc.searches.rounds import Answer, Exploration, explore, prediction_errors
+from swirlwright.postproc.searches.space import Axis, Place, Space
 from swirlwright.solver.search_tables import Refinement
 from swirlwright.solver.variants import unit_sample
 

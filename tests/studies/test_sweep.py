@@ -21,7 +21,7 @@ from swirlwright import cli
 from swirlwright.postproc.flow_numbers import FieldMeasures
 from swirlwright.postproc.measure_table import FIELD
 from swirlwright.postproc.measures import measure
-from swirlwright.postproc.sweep_data import counted, hysteresis
+from swirlwright.postproc.sweeps.data import counted, hysteresis
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.solve import solve
 from swirlwright.solver.study_file import read_study
@@ -114,7 +114,7 @@ def test_the_table_says_the_same(undisturbed: Path) -> None:
 
 def test_finished_variants_are_not_run_again(undisturbed: Path, tmp_path: Path, monkeypatch) -> None:
     """A second sweep starts no process and ends in the same data set; a changed base case starts all anew."""
-    from swirlwright.postproc import sweep_pool
+    from swirlwright.postproc.sweeps import pool as sweep_pool
 
     monkeypatch.setattr(sweep_pool, "Attempt", lambda *_: pytest.fail("started a process"))
     before = opened(undisturbed)

@@ -107,7 +107,7 @@ def test_an_address_without_a_scheduler_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch
 ) -> None:
     """Where nothing answers, or the address is none, the verb ends in 1 with one message that names it."""
-    from swirlwright.postproc import sweep_cluster
+    from swirlwright.postproc.sweeps import cluster as sweep_cluster
 
     monkeypatch.setattr(sweep_cluster, "CONNECT_SECONDS", 0.5)
     study = write_study(tmp_path)

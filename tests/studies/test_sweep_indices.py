@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import qmc, sobol_indices, uniform
 
-from swirlwright.postproc.sweep_report_indices import Input, first_by_bins, main_effect, surrogate
+from swirlwright.postproc.sweeps.report_indices import Input, first_by_bins, main_effect, surrogate
 
 Function = Callable[[np.ndarray], np.ndarray]
 

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from small_study import STUDY, write_study
 
-from swirlwright.postproc import sweep_plan
-from swirlwright.postproc.sweep_plan import Plan, Rules
-from swirlwright.postproc.sweep_store import Record, Store
+from swirlwright.postproc.sweeps import plan as sweep_plan
+from swirlwright.postproc.sweeps.plan import Plan, Rules
+from swirlwright.postproc.sweeps.store import Record, Store
 from swirlwright.solver.study_file import read_study
 from swirlwright.solver.variants import variants_of
 

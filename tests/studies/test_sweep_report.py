@@ -15,12 +15,12 @@ from synthetic import write_result
 
 from swirlwright import cli
 from swirlwright.postproc.report import write_report
-from swirlwright.postproc.sweep_data import csv_text
-from swirlwright.postproc.sweep_figures_regime import VERDICTS, regions
-from swirlwright.postproc.sweep_report import chapter_of
-from swirlwright.postproc.sweep_report_data import Axis, Sweep, open_sweep
-from swirlwright.postproc.sweep_report_effects import inputs_of
-from swirlwright.postproc.sweep_store import Record
+from swirlwright.postproc.sweeps.data import csv_text
+from swirlwright.postproc.sweeps.figures_regime import VERDICTS, regions
+from swirlwright.postproc.sweeps.report import chapter_of
+from swirlwright.postproc.sweeps.report_data import Axis, Sweep, open_sweep
+from swirlwright.postproc.sweeps.report_effects import inputs_of
+from swirlwright.postproc.sweeps.store import Record
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.variants import Variant
 

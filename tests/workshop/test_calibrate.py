@@ -10,10 +10,10 @@ import pytest
 from scipy.interpolate import RegularGridInterpolator
 from scipy.stats import norm, t
 
-from swirlwright.postproc.measured import Point
-from swirlwright.postproc.measured_fit import Constant, Fit, ForwardModel, Known, Prediction, Steps
-from swirlwright.postproc.measured_fitting import FitError, fit
-from swirlwright.postproc.measured_models import AVERAGED_STEPS, NETWORK_STEPS, NetworkModel, constants_of
+from swirlwright.postproc.measured.fit import Constant, Fit, ForwardModel, Known, Prediction, Steps
+from swirlwright.postproc.measured.fitting import FitError, fit
+from swirlwright.postproc.measured.models import AVERAGED_STEPS, NETWORK_STEPS, NetworkModel, constants_of
+from swirlwright.postproc.measured.points import Point
 from swirlwright.solver.casefile import parse_case
 
 TRIALS = 100

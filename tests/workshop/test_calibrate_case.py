@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 
 from swirlwright.cli import main
-from swirlwright.postproc.calibrate import Calibration, calibrate
-from swirlwright.postproc.calibrate_file import write_calibrated
-from swirlwright.postproc.compare import compare
-from swirlwright.postproc.measured import Point
-from swirlwright.postproc.measured_models import BOUNDS, changes_of, constants_of
-from swirlwright.postproc.measured_values import computed_at
+from swirlwright.postproc.measured.calibrate import Calibration, calibrate
+from swirlwright.postproc.measured.calibrate_file import write_calibrated
+from swirlwright.postproc.measured.compare import compare
+from swirlwright.postproc.measured.models import BOUNDS, changes_of, constants_of
+from swirlwright.postproc.measured.points import Point
+from swirlwright.postproc.measured.values import computed_at
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.network import solve_network

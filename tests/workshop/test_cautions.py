@@ -9,7 +9,7 @@ import pytest
 from workshop_cases import mixed, shipped
 
 from swirlwright.postproc.cautions import GENERAL, LAST_WORD, WITH_FOG, carbon_dioxide, cautions
-from swirlwright.postproc.power import fan_files_of
+from swirlwright.postproc.workshop.power import fan_files_of
 
 README = " ".join((Path(__file__).parents[2] / "README.md").read_text().split())
 

@@ -12,10 +12,10 @@ from scipy.stats import chi2
 from synthetic import Column, write_result
 
 from swirlwright.cli import main
-from swirlwright.postproc.compare import compare
-from swirlwright.postproc.compare_page import write_comparison
-from swirlwright.postproc.measured import Point
-from swirlwright.postproc.measured_values import computed_at
+from swirlwright.postproc.measured.compare import compare
+from swirlwright.postproc.measured.compare_page import write_comparison
+from swirlwright.postproc.measured.points import Point
+from swirlwright.postproc.measured.values import computed_at
 from swirlwright.postproc.uncertainty import GridStudy, Spread, grid_error
 from swirlwright.solver.result_notes import annotate
 from swirlwright.solver.result_reading import load_result

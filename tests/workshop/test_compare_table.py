@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from workshop_cases import shipped
 
-from swirlwright.postproc.measured import QUANTITIES, Extent, check_places
-from swirlwright.postproc.measured_file import read_measured
-from swirlwright.postproc.measured_models import extent_of_case
+from swirlwright.postproc.measured.file import read_measured
+from swirlwright.postproc.measured.models import extent_of_case
+from swirlwright.postproc.measured.points import QUANTITIES, Extent, check_places
 from swirlwright.solver.errors import InputError
 
 DEMO = Path(__file__).parents[2] / "cases" / "measured" / "table-top.csv"

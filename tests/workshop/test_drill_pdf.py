@@ -12,8 +12,8 @@ import pytest
 from paper_reading import POINT, PaperSheet, joined, read_sheets
 from workshop_cases import mixed, shipped
 
-from swirlwright.postproc.drill_sheets import Workshop, drill
-from swirlwright.postproc.paper import MARGIN
+from swirlwright.postproc.workshop.drill_sheets import Workshop, drill
+from swirlwright.postproc.workshop.paper import MARGIN
 from swirlwright.solver.schema import Case
 
 NEAR = 0.1  # mm; what the workshop is promised

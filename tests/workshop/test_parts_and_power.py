@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from workshop_cases import CASES, mixed, shipped
 
-from swirlwright.postproc.parts import Part, parts_of
-from swirlwright.postproc.power import MARGIN, Power, power_of
-from swirlwright.postproc.template import templates
-from swirlwright.postproc.workshop_words import power_lines
+from swirlwright.postproc.workshop.parts import Part, parts_of
+from swirlwright.postproc.workshop.power import MARGIN, Power, power_of
+from swirlwright.postproc.workshop.template import templates
+from swirlwright.postproc.workshop.words import power_lines
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.network import solve_network
 from swirlwright.solver.schema import Case

@@ -9,11 +9,11 @@ import pytest
 from synthetic import Column, write_result
 from workshop_cases import mixed, shipped
 
-from swirlwright.postproc.visitor_optics import MOST_STOPS, Screen, encoded, inlet_extinction, stops_of
-from swirlwright.postproc.visitor_people import HAND_LENGTH, STATURE, hand, person
-from swirlwright.postproc.visitor_picture import case_of, finite_frames, moment_of
-from swirlwright.postproc.visitor_scene import build_scene, stops_for
-from swirlwright.postproc.visitor_view import rear_panels, seen_tubes, view_of
+from swirlwright.postproc.visitor.optics import MOST_STOPS, Screen, encoded, inlet_extinction, stops_of
+from swirlwright.postproc.visitor.people import HAND_LENGTH, STATURE, hand, person
+from swirlwright.postproc.visitor.picture import case_of, finite_frames, moment_of
+from swirlwright.postproc.visitor.scene import build_scene, stops_for
+from swirlwright.postproc.visitor.view import rear_panels, seen_tubes, view_of
 from swirlwright.solver.casefile import vary
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.results import ResultData, load_result

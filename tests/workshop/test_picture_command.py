@@ -12,7 +12,7 @@ from PIL import Image
 from synthetic import Column, write_result
 
 from swirlwright.cli import main
-from swirlwright.postproc.visitor_animation import MOST_PICTURES, RATE, timing
+from swirlwright.postproc.visitor.animation import MOST_PICTURES, RATE, timing
 
 SMALL = Column(n_r=16, n_z=20)
 # Stands in for the encoder: reads the pictures to their end and writes how they were asked for.

@@ -7,7 +7,7 @@ import pytest
 from synthetic import CHAMBER, stretched_faces
 from workshop_cases import shipped
 
-from swirlwright.postproc.visitor_streaks import AGES, Carrier, _carried, _torn, streaks
+from swirlwright.postproc.visitor.streaks import AGES, Carrier, _carried, _torn, streaks
 from swirlwright.solver.results import ResultData
 
 RADIUS, HEIGHT, N_R, N_Z = 0.2, 0.6, 48, 60

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from workshop_cases import mixed, shipped
 
-from swirlwright.postproc.template import TemplateHole, TubeTemplate, cutouts, templates
-from swirlwright.postproc.template_pages import runs_text
-from swirlwright.postproc.template_split import CLEAR, split
+from swirlwright.postproc.workshop.template import TemplateHole, TubeTemplate, cutouts, templates
+from swirlwright.postproc.workshop.template_pages import runs_text
+from swirlwright.postproc.workshop.template_split import CLEAR, split
 from swirlwright.solver.plan import hole_plan, tube_plan
 
 

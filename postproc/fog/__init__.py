@@ -1,0 +1,1 @@
+"""What the fog does and how well it is seen."""

@@ -1,0 +1,1 @@
+"""How far each knob may move before touchdown changes, alone and together."""

@@ -1,0 +1,152 @@
+"""`margin`: how far each knob of a chamber may move, alone, before touchdown changes. Read `margin` first."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from swirlwright.postproc.margins.bracket import bracket, ladder
+from swirlwright.postproc.margins.knobs import Knob, knobs_of
+from swirlwright.postproc.margins.runs import KeepingStore, Trials, coarser, default_folder, point
+from swirlwright.postproc.margins.values import (
+    AT_BOUND,
+    BEYOND_BOUND,
+    CHANGES,
+    FAILED,
+    NO_CASE,
+    End,
+    KnobMargin,
+    Margins,
+    Point,
+)
+from swirlwright.postproc.sweeps.data import write_csv, write_data_set
+from swirlwright.postproc.sweeps.store import Record
+from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.progress import SILENT, Watch
+from swirlwright.solver.schema import Case
+
+
+def margin(
+    case: Case,
+    folder: str | Path | None = None,
+    watch: Watch = SILENT,
+    *,
+    workers: int | None = None,
+    result: str | Path | None = None,
+) -> Margins:
+    """Move each knob of a chamber up and down until touchdown changes.
+
+    Parameters
+    ----------
+    case : Case
+    folder : path, optional
+        Where all is kept; by default the case's name with `.margin`, here. The same call goes on where one was stopped.
+        base.h5 there is the result of the case as given, margin.h5 and margin.csv hold all runs.
+    watch : Watch
+        Told of the progress.
+    workers : int, optional
+        Runs at a time; by default the processors of this machine.
+    result : path, optional
+        A result of this very case that is to carry the margins too, besides base.h5.
+
+    Raises
+    ------
+    InputError
+        If the case has no knob to move, or the folder is wrong.
+    ResultError
+        If the case as given came to no answer.
+    SweepStopped
+        On Ctrl-C.
+    """
+    base = coarser(case)
+    knobs, lacking = knobs_of(base)
+    if not knobs:
+        raise InputError([Problem(str(case.path), 1, "", None, f"has nothing to move: {'; '.join(lacking.values())}")])
+    folder = default_folder(case) if folder is None else Path(folder)
+    with KeepingStore.opened(folder) as store:
+        store.forget_failed()
+        trials = Trials(base, store, watch, workers)
+        search = _Search(trials, knobs)
+        while (number := search.add_round()) > 0:
+            watch.message(f"{number} chambers more")
+            trials.run()
+        trials.rerun_cold()
+        data = trials.data_set(
+            {
+                knob.name: {"units": "1", "long_name": f"{knob.words} over that of the case", "neutral": 1.0}
+                for knob in knobs
+            },
+            f"Margins of {case.title}",
+        )
+        write_data_set(data, folder / "margin.h5")
+        write_csv(data, folder / "margin.csv")
+        found = search.margins(case.title, lacking)
+        trials.note(*(() if result is None else (Path(result),)), margins_json=json.dumps(found.as_json()))
+    return found
+
+
+class _Search:
+    """Brackets both ends of every knob, a run of each unfinished end in a round."""
+
+    def __init__(self, trials: Trials, knobs: tuple[Knob, ...]):
+        self._trials, self._knobs = trials, knobs
+        self._verdict = point(trials.record(0)).touchdown
+        self._index: dict[str, dict[float, int]] = {knob.name: {} for knob in knobs}
+
+    def _seen(self, knob: Knob) -> dict[float, str | None]:
+        return {f: point(self._trials.record(n)).touchdown or None for f, n in self._index[knob.name].items()}
+
+    def add_round(self) -> int:
+        """Add the next variant of each end; how many there are."""
+        number = 0
+        for knob in self._knobs:
+            seen = self._seen(knob)
+            for bound in (knob.low, knob.high):
+                factor = bracket(seen, self._verdict, bound, knob.resolution).following
+                if factor is not None:
+                    self._index[knob.name][factor] = self._trials.add({knob.name: factor}, knob.changes(factor))
+                    number += 1
+        return number
+
+    def margins(self, title: str, lacking: dict[str, str]) -> Margins:
+        """What was found."""
+        t = self._trials
+        return Margins(
+            title=title,
+            settings=t.settings,
+            base=point(t.record(0)),
+            knobs=tuple(self._margin(knob) for knob in self._knobs),
+            lacking=lacking,
+            runs=t.count("done", "not-converged", "failed"),
+            not_converged=t.count("not-converged"),
+            failed=t.count("failed"),
+            rerun_cold=len(t.cold),
+            differ_cold=t.differ_cold(),
+        )
+
+    def _margin(self, knob: Knob) -> KnobMargin:
+        tried = {1.0: 0, **self._index[knob.name]}
+        points = {f: _point(knob, f, self._trials.record(tried[f])) for f in sorted(tried)}
+        seen = self._seen(knob)
+        down, up = (self._end(points, seen, knob, bound) for bound in (knob.low, knob.high))
+        return KnobMargin(knob.name, knob.words, knob.how, knob.unit, points[1.0].value, knob.low, knob.high,
+                          knob.resolution, down, up, tuple(points.values()))  # fmt: skip
+
+    def _end(self, points: dict[float, Point], seen: dict[float, str | None], knob: Knob, bound: float) -> End:
+        found = bracket(seen, self._verdict, bound, knob.resolution)
+        stays = points[found.inner]
+        if not ladder(bound):
+            return End(AT_BOUND, stays, None)
+        if found.outer is None:
+            return End(BEYOND_BOUND, stays, None)
+        beyond = points[found.outer]
+        if beyond.touchdown:
+            return End(CHANGES, stays, beyond, beyond.is_within_chance_of(points[1.0]))
+        record = self._trials.record(self._index[knob.name][found.outer])
+        return End(NO_CASE if record.status == "refused" else FAILED, stays, beyond)
+
+
+def _point(knob: Knob, factor: float, record: Record) -> Point:
+    """A point with the knob's value: that of the air network where it decides."""
+    value = record.numbers.get(knob.value) if isinstance(knob.value, str) else factor * knob.value
+    return point(record, factor, value)

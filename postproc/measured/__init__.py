@@ -1,0 +1,1 @@
+"""Measured chambers: points beside computed ones, and constants fitted to them."""

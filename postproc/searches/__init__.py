@@ -1,0 +1,1 @@
+"""The variant of least objective within its limits."""

@@ -1,0 +1,1 @@
+"""The chamber as a visitor sees it, still and in motion."""

@@ -1,0 +1,1 @@
+"""Sheets at true size, parts and power for whoever builds the chamber."""
