@@ -30,7 +30,7 @@ def test_every_file_beside_the_modules_is_installed() -> None:
     data: dict[str, set[str]] = {}
     for name, place in PLACES.items():
         for path in (ROOT / place).rglob("*"):
-            if path.is_file() and path.suffix not in (".py", ".pyc", ".md"):
+            if path.is_file() and path.suffix not in (".py", ".md") and path.parent.name != "__pycache__":
                 package = ".".join(["swirlwright", name, *path.parent.relative_to(ROOT / place).parts])
                 data.setdefault(package, set()).add(path.name)
     assert {k: set(v) for k, v in PROJECT["tool"]["setuptools"]["package-data"].items()} == data
