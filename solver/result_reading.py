@@ -13,6 +13,7 @@ import h5py
 import numpy as np
 
 from swirlwright.solver.errors import ResultError
+from swirlwright.solver.result_journal import journal_path, recover
 from swirlwright.solver.result_layout import (
     BUDGET,
     FORMAT,
@@ -172,6 +173,7 @@ def _hdf5(path: str | os.PathLike[str]) -> Iterator[h5py.File]:
     if not path.is_file():
         raise ResultError(f"{path}: {'is a folder, not a result file' if path.is_dir() else 'no such file'}")
     try:
+        _mend(path)
         file = h5py.File(path, "r")
     except BlockingIOError:
         raise ResultError(f"{path}: a run is still writing this file; wait, or read a copy of it") from None
@@ -184,6 +186,19 @@ def _hdf5(path: str | os.PathLike[str]) -> Iterator[h5py.File]:
             yield file
         except (OSError, KeyError) as error:
             raise ResultError(f"{path}: damaged or incomplete: {error}") from None
+
+
+def _mend(path: Path) -> None:
+    """Finish the write in which a run was killed, where it was in the middle of one."""
+    try:
+        recover(path)
+    except BlockingIOError:
+        raise
+    except OSError as error:
+        raise ResultError(
+            f"{path}: a run was killed while it wrote this file, which cannot be mended here "
+            f"({error.strerror or error}); copy it with {journal_path(path).name} to a folder that can be written"
+        ) from None
 
 
 @contextmanager

@@ -8,7 +8,6 @@ from __future__ import annotations
 import errno
 import json
 import os
-import shutil
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ import h5py
 import numpy as np
 
 from swirlwright.solver.errors import ResultError
+from swirlwright.solver.result_journal import JournaledFile, recover
 from swirlwright.solver.result_layout import FORMAT, FRAMES, VARIABLES, Scales, Variable, series_variable
 
 _DISK_FULL = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
@@ -163,18 +163,18 @@ def state_size(state: Any) -> int:
     return sum(map(state_size, state.values())) if isinstance(state, Mapping) else int(np.asarray(state).nbytes)
 
 
-def commit(file: h5py.File, *, to_disk: bool = False) -> None:
-    """Hand everything to the operating system, then raise the counters of the series and hand those over.
+def commit(file: h5py.File, store: JournaledFile, *, to_disk: bool = False) -> None:
+    """Let all that was written count: rows of the series, and what is in the file at all.
 
     fsync only at the end of a run: it guards against a power cut, not a kill, and costs as much as a frame.
     """
-    file.flush()
     for name, dim in (("history", "row"), ("probes", "probe_time")):
         if name in file:
             file[name].attrs.modify("n_complete", np.int64(file[name][dim].shape[0]))
     file.flush()
+    store.commit()
     if to_disk:
-        os.fsync(file.id.get_vfd_handle())
+        store.to_disk()
 
 
 def cut_off(file: h5py.File, time: float, n_frames: int) -> None:
@@ -196,11 +196,11 @@ def cut_off(file: h5py.File, time: float, n_frames: int) -> None:
                 series.resize(rows, axis=0)
 
 
-def reserve(file: h5py.File, n_bytes: int) -> None:
-    """Make sure that the disk can take `n_bytes` more before HDF5 begins with them.
+def reserve(handle: int, end: int, n_bytes: int) -> None:
+    """Make sure that the disk can take `n_bytes` more beyond the end of a file before HDF5 begins with them.
 
-    HDF5 that runs out of disk in the middle of a flush can leave a file nobody can open; asked beforehand,
-    the file stays whole. Room that was asked for and not used stays at the end of the file until `trim`.
+    So a disk that is full is told before the work, not in the middle of it. Room that is not used stays at the end of
+    the file until `trim`.
 
     Raises
     ------
@@ -209,23 +209,17 @@ def reserve(file: h5py.File, n_bytes: int) -> None:
     """
     wanted = int(1.01 * n_bytes) + _MARGIN
     if not hasattr(os, "posix_fallocate"):
-        if shutil.disk_usage(Path(file.filename).parent).free < wanted:
+        told = os.fstatvfs(handle)
+        if told.f_bavail * told.f_frsize < wanted:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         return
-    handle = file.id.get_vfd_handle()
     size = os.fstat(handle).st_size
     try:
         # From HDF5's own end, not the file's: room left over from the last time is used up first.
-        os.posix_fallocate(handle, file.id.get_filesize(), wanted)
+        os.posix_fallocate(handle, end, wanted)
     except OSError:
         os.ftruncate(handle, size)
         raise
-
-
-def trim(file: h5py.File) -> None:
-    """Cut off reserved room that was not used."""
-    file.flush()
-    os.ftruncate(file.id.get_vfd_handle(), file.id.get_filesize())
 
 
 def refuse_to_overwrite(path: Path) -> None:
@@ -239,6 +233,7 @@ def refuse_to_overwrite(path: Path) -> None:
     if not path.exists():
         return
     try:
+        recover(path)
         with h5py.File(path, "r+") as file:
             known = file.attrs.get("format") == FORMAT
     except BlockingIOError:

@@ -19,6 +19,7 @@ import h5py
 import numpy as np
 
 from swirlwright.solver.errors import ResultError, SwirlwrightError
+from swirlwright.solver.result_journal import FileGone, JournaledFile
 from swirlwright.solver.result_layout import (
     BUDGET,
     FORMAT,
@@ -51,7 +52,6 @@ from swirlwright.solver.result_storage import (
     reserve,
     set_attributes,
     state_size,
-    trim,
 )
 
 __all__ = ["ResultData", "ResultWriter", "WriteError", "load_result", "open_result", "read_restart"]
@@ -75,10 +75,10 @@ class ResultWriter:
     dimensionless form is divided by its scales here, and its attributes stay in SI.
     """
 
-    def __init__(self, path: Path, file: h5py.File, scales: Scales):
+    def __init__(self, path: Path, store: JournaledFile, scales: Scales | None = None):
         self.path = path
-        self.scales = scales
-        self._file = file
+        self._store, self._file = store, h5py.File(store, "r+")
+        self.scales = _scales_in(self._file) if scales is None else scales
         self._n_complete = 0
 
     @classmethod
@@ -129,11 +129,7 @@ class ResultWriter:
         # Laid down under another name, so that a kill in these first moments leaves no half-made file.
         begun = path.with_name(path.name + ".part")
         try:
-            file = h5py.File(begun, "w", track_order=True)
-        except OSError as error:
-            raise ResultError(f"{path}: cannot be written: {reason(error)}") from None
-        try:
-            with cls(path, file, scales) as first, first._guarded():
+            with h5py.File(begun, "w", track_order=True) as file:
                 set_attributes(file, {**attributes, **_head(scales), **_UNFINISHED})
                 file.attrs["n_complete"] = np.int64(0)
                 for name, values in {"z": z, "r": r, "z_face": z_face, "r_face": r_face}.items():
@@ -141,10 +137,13 @@ class ResultWriter:
                 begin_frames(file, frame_fields(has_fog), scales)
                 put_places(file, jets, tubes, side_open_fraction, scales)
             os.replace(begun, path)
+        except OSError as error:
+            raise _unwritable(path, error) from None
         finally:
-            begun.unlink(missing_ok=True)
+            with suppress(OSError):
+                begun.unlink(missing_ok=True)
         restart_path(path).unlink(missing_ok=True)
-        return cls(path, h5py.File(path, "r+"), scales)
+        return cls(path, _stored(path), scales)
 
     @classmethod
     def resume(
@@ -170,21 +169,17 @@ class ResultWriter:
         """
         path = Path(path)
         refuse_to_overwrite(path)
-        try:
-            file = h5py.File(path, "r+")
-        except OSError as error:
-            raise ResultError(f"{path}: cannot be written: {reason(error)}") from None
-        scales = Scales(*(float(file.attrs[f"{name}_scale"]) for name in ("length", "velocity", "density")))
-        writer = cls(path, file, scales)
+        writer = cls(path, _stored(path))
+        file = writer._file
         with writer._guarded():
-            cut_off(file, time / scales.of(VARIABLES["time"].powers), n_frames)
+            cut_off(file, time / writer.scales.of(VARIABLES["time"].powers), n_frames)
             # The restart state stays until finish has a newer one: this run may be killed as well.
             for name in (*MEANS, *BUDGET):
                 if name in file:
                     del file[name]
             set_attributes(file, {**attributes, **_UNFINISHED})
             writer._n_complete = int(file.attrs["n_complete"])
-            commit(file)
+            writer._commit()
         return writer
 
     def __enter__(self) -> ResultWriter:
@@ -201,7 +196,7 @@ class ResultWriter:
     @property
     def is_open(self) -> bool:
         """Whether more can be written; a failed write closes the file."""
-        return bool(self._file)
+        return self._store.is_open
 
     def append_frame(self, time: float, fields: Mapping[str, np.ndarray]) -> None:
         """Add one frame; it counts only when all of it is in the file.
@@ -221,17 +216,14 @@ class ResultWriter:
         names = [name for name in FRAMES if name in self._file]
         n = self._n_complete
         with self._guarded():
-            reserve(self._file, sum(np.asarray(fields[name]).nbytes for name in names))
+            self._reserve(sum(np.asarray(fields[name]).nbytes for name in names))
             for name in names:
                 self._file[name].resize(n + 1, axis=0)
                 self._file[name][n] = np.asarray(fields[name]) / self.scales.of(FRAMES[name].powers)
             self._file["time"].resize(n + 1, axis=0)
             self._file["time"][n] = time / self.scales.of(VARIABLES["time"].powers)
-            # The counter is raised only once the frame, and the series up to it, are with the operating
-            # system: readers stop at it.
-            commit(self._file)
             self._file.attrs.modify("n_complete", np.int64(n + 1))
-            self._file.flush()
+            self._commit()
         self._n_complete = n + 1
 
     def write_network(self, jets: Any, tubes: Mapping[str, np.ndarray]) -> None:
@@ -259,7 +251,7 @@ class ResultWriter:
         """Add root attributes that must not be lost should the run be killed."""
         with self._guarded():
             set_attributes(self._file, attributes)
-            commit(self._file)
+            self._commit()
 
     def append_history(self, columns: Mapping[str, Any]) -> None:
         """Add rows to group `history`: each column a number or a sequence, all of one length, SI.
@@ -310,12 +302,13 @@ class ResultWriter:
         try:
             with self._guarded():
                 # The series up to this state must count before a run can be taken up from it.
-                commit(self._file)
+                self._commit()
                 with h5py.File(temporary, "w") as file:
-                    reserve(file, state_size(state))
+                    reserve(file.id.get_vfd_handle(), file.id.get_filesize(), state_size(state))
                     file.attrs["run_id"] = self._file.attrs["run_id"]
                     put_state(file.create_group("restart"), state)
-                    trim(file)
+                    file.flush()
+                    os.ftruncate(file.id.get_vfd_handle(), file.id.get_filesize())
                 with open(temporary, "rb+") as handle:
                     os.fsync(handle.fileno())
                 os.replace(temporary, target)
@@ -342,25 +335,33 @@ class ResultWriter:
             outcome = outcome.name.lower().replace("_", "-")
         sidecar = restart_path(self.path)
         with self._guarded():
-            end = {"outcome": outcome, "outcome_text": outcome_text, "converged": int(converged)}
-            set_attributes(self._file, {**attributes, **end})
-            commit(self._file)
+            self._commit()
             if sidecar.exists():
-                reserve(self._file, sidecar.stat().st_size)
+                self._reserve(sidecar.stat().st_size)
                 if "restart" in self._file:
                     del self._file["restart"]
                 with h5py.File(sidecar, "r") as state:
                     state.copy("restart", self._file)
-            commit(self._file, to_disk=True)
+            end = {"outcome": outcome, "outcome_text": outcome_text, "converged": int(converged)}
+            set_attributes(self._file, {**attributes, **end})
+            self._commit(to_disk=True)
         self.close()
         sidecar.unlink(missing_ok=True)
 
     def close(self) -> None:
         """Close the file; harmless when it is closed."""
-        if self._file:
+        if self._store.is_open:
             with self._guarded():
-                trim(self._file)
                 self._file.close()
+                self._store.commit()
+                self._store.trim()
+            self._store.close()
+
+    def _commit(self, *, to_disk: bool = False) -> None:
+        commit(self._file, self._store, to_disk=to_disk)
+
+    def _reserve(self, n_bytes: int) -> None:
+        reserve(self._store.handle, self._store.size, n_bytes)
 
     def _append_series(
         self,
@@ -370,16 +371,16 @@ class ResultWriter:
         places: Mapping[str, Mapping[str, float]] | None = None,
     ) -> None:
         with self._guarded():
-            reserve(self._file, sum(values.nbytes for _, values in rows.values()))
+            self._reserve(sum(values.nbytes for _, values in rows.values()))
             append_series(self._file, group, dim, rows, self.scales, places)
 
     def _write_fields(self, fields: Mapping[str, np.ndarray], window: tuple[float, float]) -> None:
         with self._guarded():
-            reserve(self._file, sum(np.asarray(field).nbytes for field in fields.values()))
+            self._reserve(sum(np.asarray(field).nbytes for field in fields.values()))
             set_attributes(self._file, {"window_start": float(window[0]), "window_end": float(window[1])})
             for name, values in fields.items():
                 put(self._file, name, values, self.scales)
-            commit(self._file)
+            self._commit()
 
     @contextmanager
     def _guarded(self) -> Iterator[None]:
@@ -387,13 +388,40 @@ class ResultWriter:
         try:
             yield
         except OSError as error:
-            # HDF5 may fail once more over its last bytes; the counter in the file still bounds what is read.
+            # Given up as it was at its last commit, before HDF5 lets go of it.
+            self._store.close()
             with suppress(OSError, RuntimeError):
                 self._file.close()
+            if isinstance(error, FileGone):
+                raise WriteError(f"{error}; run again, and leave it there until the run has ended") from None
             cause = "the disk is full" if is_disk_full(error) else f"writing failed: {reason(error)}"
             raise WriteError(
                 f"{self.path}: {cause}; the {self._n_complete} frame(s) completed before are kept in it"
             ) from None
+
+
+def _stored(path: Path) -> JournaledFile:
+    """The file opened for writing.
+
+    Raises
+    ------
+    ResultError
+        If it cannot be, or another run has it.
+    """
+    try:
+        return JournaledFile(path)
+    except OSError as error:
+        raise _unwritable(path, error) from None
+
+
+def _unwritable(path: Path, error: OSError) -> SwirlwrightError:
+    if is_disk_full(error):
+        return WriteError(f"{path}: the disk is full; make room there or choose another place")
+    return ResultError(f"{path}: cannot be written: {reason(error)}")
+
+
+def _scales_in(file: h5py.File) -> Scales:
+    return Scales(*(float(file.attrs[f"{name}_scale"]) for name in ("length", "velocity", "density")))
 
 
 def _head(scales: Scales) -> dict[str, Any]:

@@ -173,7 +173,7 @@ def test_a_full_disk_keeps_the_frames(tmp_path, monkeypatch):
         frames += 1
         append_frame(*arguments)
 
-    def full(file: h5py.File, n_bytes: int) -> None:
+    def full(handle: int, end: int, n_bytes: int) -> None:
         if frames > 4:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
