@@ -17,7 +17,7 @@ from printing import machine, table
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
 
-from hostile import BOMBS, INPUTS, KINDS, Hostile
+from hostile import ALL_KINDS, BOMBS, INPUTS, Hostile
 from hostile_folder import Folder
 
 STATUS = {0: "answered", 1: "planned, a study", 2: "refused"}
@@ -55,7 +55,7 @@ def main() -> None:
     options.keep.mkdir(exist_ok=True)
     with TemporaryDirectory() as outer:
         tally = Tally(Folder(Path(outer)), options.keep)
-        for kind in KINDS:
+        for kind in ALL_KINDS:
             for bomb in BOMBS:
                 tally.take(Hostile(kind, bomb))
 

@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn, SearchStrategy
 from pydantic.fields import FieldInfo
 
+from swirlwright.postproc.measured.points import QUANTITIES
 from swirlwright.solver.casefile import to_toml
 from swirlwright.solver.quantities import Number
 from swirlwright.solver.schema import Case, FanFile
@@ -264,7 +265,7 @@ def studies(draw: DrawFn) -> str:
             p["of"] = draw(st.sampled_from(("p0", "chamber.height", "text", "path", "model_radius", "_air.0", "tubes")))
         parameters.append(p)
     data: dict[str, Any] = {"title": "t", "base": draw(st.sampled_from(("case.toml", "case.toml", *STRANGE_NAMES)))}
-    for name in ("sample", "fixed", "derived", "start", "cold_sample", "time_limit", "memory_limit"):
+    for name in ("sample", "fixed", "derived", "start", "cold_sample", "objective", "constraints", "refinement"):
         if draw(st.integers(0, 4)) == 0:
             data[name] = draw(of_field(name, Study.model_fields[name]))
     if isinstance(data.get("fixed"), Raw) or "fixed" not in data:
@@ -272,13 +273,52 @@ def studies(draw: DrawFn) -> str:
     return toml({**data, "parameters": parameters})
 
 
+POINTS = b"""# Measured on the table-top chamber, an invented example.
+quantity,height [mm],radius [mm],tube,value,uncertainty,note
+tangential_velocity,300,40,,1.2 m/s,0.1 m/s,vane
+core_diameter,300,,,35 mm,10 %,by eye
+tube_pressure,30,,1,18 Pa,1 Pa,
+exhaust_flow,,,,54 m3/h,5 %,
+"""
+
+
+@st.composite
+def measured(draw: DrawFn) -> str:
+    """A table of measured points, with cells that may or may not go there."""
+    heads = ["quantity", "height", "radius", "tube", "value", "uncertainty", "note"]
+    odd = st.sampled_from(("value [m/s]", "Height (mm)", "uncertainty [%]", "tube [m]", "colour", "", "[[", "value"))
+    heads = [draw(odd) if draw(st.integers(0, 40)) == 0 else head for head in heads]
+    heads = heads[draw(st.sampled_from((0,) * 19 + (1,))) :]
+    cell = st.one_of(
+        st.sampled_from(("", "0", "30 mm", "0.2 m", "1.5 m/s", "10 %", "4 Pa", "2", "core_diameter", "pressure")),
+        st.sampled_from(tuple(QUANTITIES)),
+        st.builds(lambda x, u: f"{x:g} {u}", st.floats(-10.0, 10.0), st.sampled_from(UNITS)),
+        st.sampled_from(
+            ("9" * 5000, "1e400", "nan", "-", '"', '"a\nb"', "1,5", "\u00b2", "\0", "x" * 300, "1" * 40 + " m")
+        ),
+        st.text(max_size=6),
+    )
+    good = [row.split(",") for row in POINTS.decode().splitlines()[2:]]
+    lines = [",".join(heads)]
+    for _ in range(draw(st.sampled_from((0, 1, 2, 8)))):
+        cells = [draw(cell) if draw(st.integers(0, 20)) == 0 else part for part in draw(st.sampled_from(good))]
+        lines.append(",".join(cells[: draw(st.sampled_from((7,) * 29 + (6,)))]))
+    return draw(st.sampled_from(("\n", "\n", "\r\n", "\r"))).join(lines)
+
+
 # Bytes -------------------------------------------------------------------------------------------------------------
+
+
+SEEDS = {
+    **{kind: tuple(path.read_bytes() for path in paths) for kind, (_, paths) in KINDS.items()},
+    "data": (POINTS,),
+}
 
 
 @st.composite
 def mutated(draw: DrawFn, kind: str) -> bytes:
     """A shipped file with bytes changed, cut, doubled, or written in another way."""
-    data = draw(st.sampled_from(KINDS[kind][1])).read_bytes()
+    data = draw(st.sampled_from(SEEDS[kind]))
     for _ in range(draw(st.integers(1, 5))):
         at = draw(st.integers(0, max(0, len(data) - 1)))
         length = draw(st.sampled_from((1, 1, 2, 8, 60, 400)))
@@ -320,6 +360,11 @@ BOMBS: tuple[bytes, ...] = tuple(
             [HEAD + 'base = "case.toml"\n[sample]\nmethod = "sobol"\ncount = 10000']
             + [f"[[parameters]]\nname='p{n}'\nkey='run.probes.{n + 1}.r'\nrange=[0,1]" for n in range(20)]
         ),
+        "quantity,value,uncertainty\n" + "exhaust_flow,1 m3/s,0.1 m3/s\n" * 12_000,
+        "quantity,value,uncertainty\n" + "\n".join(f"exhaust_flow,{n} parsec,1" for n in range(20_000)),
+        "quantity,value,uncertainty," + "a [" * 100_000,
+        "," * 390_000,
+        "quantity,value,uncertainty\nexhaust_flow," + " " * 300_000 + "1,1",
         HEAD + 'base = "case.toml"\n' + "[[derived]]\nkey = 'fog.flow'\nof = 'path'\nfactor = 1\n" * 9_000,
     )
 ) + (
@@ -344,7 +389,7 @@ class Hostile:
     text : bytes
         The file.
     verb : str
-        check, check-json, scale or drill for a case.
+        check, check-json or scale for a case and a fan, sweep or search for a study.
     """
 
     kind: str
@@ -353,18 +398,23 @@ class Hostile:
 
 
 def _texts(kind: str) -> SearchStrategy[bytes]:
-    as_bytes = [edited(kind), edited(kind), fresh(KINDS[kind][0]).map(toml)]
+    if kind == "data":
+        as_text = measured().map(lambda text: text.encode("utf-8", "surrogatepass"))
+        return st.one_of(as_text, as_text, mutated(kind))
+    as_bytes = [edited(kind), edited(kind), edited(kind), fresh(KINDS[kind][0]).map(toml)]
     if kind == "study":
         as_bytes += [studies(), studies()]
     made = st.one_of(as_bytes).map(lambda text: text.encode("utf-8", "surrogatepass"))
     return st.one_of(made, made, made, mutated(kind))
 
 
+ALL_KINDS = (*KINDS, "data")
 VERBS = ("check", "check", "check-json", "scale")
 INPUTS: SearchStrategy[Hostile] = st.one_of(
     st.builds(Hostile, st.just("case"), _texts("case"), st.sampled_from(VERBS)),
     st.builds(Hostile, st.just("case"), _texts("case"), st.sampled_from(VERBS)),
     st.builds(Hostile, st.just("fan"), _texts("fan"), st.sampled_from(VERBS)),
-    st.builds(Hostile, st.just("study"), _texts("study")),
-    st.builds(Hostile, st.just("study"), _texts("study")),
+    st.builds(Hostile, st.just("study"), _texts("study"), st.just("sweep")),
+    st.builds(Hostile, st.just("study"), _texts("study"), st.sampled_from(("sweep", "search"))),
+    st.builds(Hostile, st.just("data"), _texts("data")),
 )

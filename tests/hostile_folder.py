@@ -15,16 +15,16 @@ import signal
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, redirect_stderr, redirect_stdout
+from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
-from hostile import CASES, Hostile
+from hostile import CASES, POINTS, Hostile
 
 from swirlwright.cli import main
-from swirlwright.solver.errors import SwirlwrightError
+from swirlwright.solver.errors import InputError, SwirlwrightError
 
 # Processor time [s] within which every input is answered; a study may take more for each of its variants.
 LONGEST, A_VARIANT = 5.0, 0.02
@@ -60,6 +60,18 @@ _OPENED = _Opened()
 sys.addaudithook(_OPENED)
 
 
+def read_points(path: str) -> int:
+    """Read measured points as `compare` and `calibrate` begin; the status of the command that does."""
+    from swirlwright.postproc.measured.file import read_measured
+
+    try:
+        read_measured(path)
+    except InputError as error:
+        print(error, file=sys.stderr)
+        return error.exit_status
+    return 0
+
+
 class Folder:
     """`outer` holds what must not be read, `home` in it the case and its files."""
 
@@ -74,8 +86,8 @@ class Folder:
             "case": self.home / "case.toml",
             "study": self.home / "studies" / "study.toml",
             "fan": self.home / "fans" / "roof-120.toml",
+            "data": self.home / "points.csv",
         }
-        self.good = {name: self.home / name for name in ("case.toml",)}
         shutil.copy(self.home / "table-top.toml", self.files["case"])
         for place in (outer, outer / "in"):
             shutil.copy(CASES / "fans" / "roof-120.toml", place / "outside.toml")
@@ -96,7 +108,8 @@ class Folder:
         case = self._kept["case"]
         for given in (
             *(Hostile("case", case, verb) for verb in ("check", "check-json", "scale")),
-            Hostile("study", shipped),
+            Hostile("study", shipped, "sweep"),
+            Hostile("data", POINTS),
         ):
             self.answer(given)
             if found := self.complaints(given):
@@ -112,7 +125,7 @@ class Folder:
         path.write_bytes(given.text)
         try:
             before = self._listing()
-            status, found = self._watched(self._arguments(given), given.kind)
+            status, found = self._watched(self._arguments(given))
             after = self._listing()
             if status == 2 and after != before:
                 found.append(f"refused, but wrote {sorted(set(after) ^ set(before))}")
@@ -131,13 +144,15 @@ class Folder:
 
     def _arguments(self, given: Hostile) -> list[str]:
         case = str(self.files["case"])
+        if given.kind == "data":
+            return ["read", str(self.files["data"])]
         if given.kind == "study":
-            return ["sweep", str(self.files["study"]), "--output", str(self.home / "out.sweep"), "--quiet"]
+            verb = "search" if given.verb == "search" else "sweep"
+            return [verb, str(self.files["study"]), "--output", str(self.home / "out.sweep"), "--quiet"]
         return {
             "check": ["check", case],
             "check-json": ["check", case, "--json"],
             "scale": ["scale", case, "--factor", "2", "--fans", str(self.home / "fans"), "--output", self._out("toml")],
-            "drill": ["drill", case, "--output", self._out("pdf")],
         }[given.verb]
 
     def _out(self, ending: str) -> str:
@@ -159,7 +174,7 @@ class Folder:
             found[folder] = (0, 0)
         return found
 
-    def _watched(self, arguments: list[str], kind: str = "case") -> tuple[int | None, list[str]]:
+    def _watched(self, arguments: list[str]) -> tuple[int | None, list[str]]:
         """Run the command; its exit status and what is wrong with what it did."""
         out, err, found = io.StringIO(), io.StringIO(), []
         began, peak = time.process_time(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
@@ -167,7 +182,7 @@ class Folder:
         _OPENED.files, _OPENED.is_on = [], True
         try:
             with redirect_stdout(out), redirect_stderr(err), _in_time(), _without_runs() as planned:
-                status = main(arguments)
+                status = read_points(*arguments[1:]) if arguments[0] == "read" else main(arguments)
             variants = planned()
         except TooSlow:
             found.append("hangs")
@@ -212,7 +227,7 @@ class Folder:
             place = os.path.realpath(name)
             if not place.startswith(allowed):
                 found.append(f"opens {name}")
-            if is_written and status == 2:
+            if is_written and status == 2 and place.startswith(f"{self.outer}/"):
                 found.append(f"refuses, but opened {name} for writing")
         return found[:2]
 
@@ -252,5 +267,8 @@ def _without_runs() -> Iterator[Any]:
         counted[0] = len(variants)
         raise Planned("planned")
 
-    with mock.patch("swirlwright.postproc.sweep.run_variants", stop):
+    rooms = ("sweeps.sweep", "searches.search")
+    with ExitStack() as stack:
+        for room in rooms:
+            stack.enter_context(mock.patch(f"swirlwright.postproc.{room}.run_variants", stop))
         yield lambda: counted[0]
