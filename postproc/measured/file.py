@@ -206,7 +206,7 @@ class _Row:
     def with_unit(self, column: str, number: Number) -> object:
         cell, unit = self.cell(column), self.columns[column].unit
         if number.whole:
-            return int(cell) if cell.isascii() and cell.isdecimal() else cell
+            return int(cell) if len(cell) < 20 and cell.isascii() and cell.isdecimal() else cell
         if _BARE.fullmatch(cell) is None:
             return cell
         if unit:
