@@ -15,6 +15,7 @@ from swirlwright.postproc import report_words as words
 from swirlwright.postproc.cautions import GENERAL, LAST_WORD, cautions
 from swirlwright.postproc.drawing import as_png_uri, as_svg, length_unit, shown_name
 from swirlwright.postproc.figures import along_the_axis, convergence, maps, profiles, record
+from swirlwright.postproc.fog.words import let_in, rows
 from swirlwright.postproc.margins.section import margin_sections
 from swirlwright.postproc.measures import Measures, measure_data
 from swirlwright.postproc.network_tables import network_tables
@@ -127,6 +128,7 @@ def _chapter(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
         "network": network_tables(network),
         "measures": words.measure_rows(m),
         "measures_note": f"From the {m.field_text}. Definitions and their sources are in postproc/README.md.",
+        "fog": None if m.fog is None else {"let_in": let_in(m.fog), "rows": rows(m.fog)},
         "has_time": bool(m.over_time),
         "grids": words.grid_table(m),
         "spread": words.spread_table(m),

@@ -24,10 +24,20 @@ WAYS = {"floor": "floor", "panels": "panels", "sides": "out of the open sides", 
 
 def lines(f: FogMeasures) -> list[str]:
     """What the sheet says of the fog."""
-    found = [f"Fog: {3600 * f.flow:.3g} m³/h, {3.6e6 * f.flow * f.liquid_content:.3g} g/h of liquid"]
+    return [f"Fog: {let_in(f)}", *(f"  {words:<48}{text}" for words, text in rows(f))]
+
+
+def let_in(f: FogMeasures) -> str:
+    """How much of it there is."""
+    return f"{3600 * f.flow:.3g} m³/h, {3.6e6 * f.flow * f.liquid_content:.3g} g/h of liquid"
+
+
+def rows(f: FogMeasures) -> list[tuple[str, str]]:
+    """Its measures in words, each with its value."""
+    found: list[tuple[str, str]] = []
 
     def line(words: str, text: str) -> None:
-        found.append(f"  {words:<48}{text}")
+        found.append((words, text))
 
     def number(name: str, words: str, text: str) -> None:
         line(words, text if getattr(f, name) is not None else f"none: {f.reasons.get(name, 'does not apply')}")
