@@ -9,6 +9,8 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from swirlwright.solver.whole_file import write_whole as write_bytes_whole
+
 CSS = Path(__file__).with_name("page.css")
 
 
@@ -22,12 +24,4 @@ def rendered(template: Path, **values: Any) -> str:
 
 def write_whole(page: str, output: Path) -> None:
     """Write a page under another name beside `output` and rename it at the end."""
-    part = output.with_name(f".{output.name}.{os.getpid()}.part")
-    try:
-        with open(part, "w", encoding="utf-8") as file:
-            file.write(page)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, output)
-    finally:
-        part.unlink(missing_ok=True)
+    write_bytes_whole(output, page.encode("utf-8"), output.with_name(f".{output.name}.{os.getpid()}.part"))

@@ -31,8 +31,14 @@ def first_state(case: Case, chamber: Chamber) -> State:
     problem = chamber.problem
     if case.run.start_from is None:
         return State.at_rest(problem)
-    saved = read_restart(case.path.parent / case.run.start_from)
+    path = case.path.parent / case.run.start_from
+    saved = read_restart(path)
     old = Grid(saved["r_face"], saved["z_face"])
+    wrong = [name for name, values in saved["state"].items() if not np.isfinite(values).all()]
+    if wrong:
+        raise ResultError(
+            f"{path}: its state has values that are not finite ({', '.join(wrong)}), so no run can start from it"
+        )
     s = State.load(saved["state"])
     if not (np.array_equal(old.r_face, problem.grid.r_face) and np.array_equal(old.z_face, problem.grid.z_face)):
         s = onto(problem.grid, s, old)

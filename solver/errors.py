@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -110,3 +111,23 @@ class ResultError(SwirlwrightError):
     """A result file is missing, unreadable or of an unknown version."""
 
     exit_status = 2
+
+
+_DISK_FULL = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
+
+
+def is_disk_full(error: Exception) -> bool:
+    """True for a full disk, an exceeded quota or file size; HDF5 keeps the number only in its text."""
+    if not isinstance(error, OSError | RuntimeError):
+        return False
+    number = error.errno if isinstance(error, OSError) else None
+    return number in _DISK_FULL or any(f"errno = {n}," in str(error) for n in _DISK_FULL)
+
+
+def is_hunger(error: Exception) -> bool:
+    """Whether an error is for want of memory: Python's own, the system's, or SuperLU's RuntimeError."""
+    return (
+        isinstance(error, MemoryError)
+        or (isinstance(error, OSError) and error.errno == errno.ENOMEM)
+        or "MALLOC fails" in str(error)
+    )

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import h5py
 
+from swirlwright.solver.result_journal import JournaledFile, recover
 from swirlwright.solver.result_storage import set_attributes
 from swirlwright.solver.results import WriteError
 
@@ -23,9 +25,12 @@ def annotate(path: Path, **attributes: Any) -> None:
     """
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
+        recover(path)
         shutil.copyfile(path, part)
-        with h5py.File(part, "r+") as file:
-            set_attributes(file, attributes)
+        with closing(JournaledFile(part)) as store:
+            with h5py.File(store, "r+") as file:
+                set_attributes(file, attributes)
+            store.commit()
         os.replace(part, path)
     except OSError as error:
         raise WriteError(f"{path}: cannot be written ({error.strerror or error})") from error

@@ -19,7 +19,6 @@ from swirlwright.solver.errors import ResultError
 from swirlwright.solver.result_journal import JournaledFile, recover
 from swirlwright.solver.result_layout import FORMAT, FRAMES, VARIABLES, Scales, Variable, series_variable
 
-_DISK_FULL = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
 # Room asked for beyond the raw bytes: chunk indices, attributes, series.
 _MARGIN = 1 << 19
 
@@ -158,11 +157,6 @@ def put_state(group: h5py.Group, state: Mapping[str, Any]) -> None:
             group.create_dataset(name, data=value)
 
 
-def state_size(state: Any) -> int:
-    """Bytes of a nested state."""
-    return sum(map(state_size, state.values())) if isinstance(state, Mapping) else int(np.asarray(state).nbytes)
-
-
 def commit(file: h5py.File, store: JournaledFile, *, to_disk: bool = False) -> None:
     """Let all that was written count: rows of the series, and what is in the file at all.
 
@@ -244,11 +238,6 @@ def refuse_to_overwrite(path: Path) -> None:
         ) from None
     if not known:
         raise ResultError(f"{path}: exists and is no result file, so it is not replaced; choose another name")
-
-
-def is_disk_full(error: OSError) -> bool:
-    """True for a full disk, an exceeded quota or file size; HDF5 keeps the number only in its text."""
-    return error.errno in _DISK_FULL or any(f"errno = {number}," in str(error) for number in _DISK_FULL)
 
 
 def reason(error: OSError) -> str:

@@ -6,6 +6,7 @@ handling of HDF5 in result_storage.py, reading in result_reading.py (offered her
 
 from __future__ import annotations
 
+import io
 import os
 import uuid
 from collections.abc import Iterator, Mapping
@@ -18,7 +19,7 @@ from typing import Any
 import h5py
 import numpy as np
 
-from swirlwright.solver.errors import ResultError, SwirlwrightError
+from swirlwright.solver.errors import ResultError, SwirlwrightError, is_disk_full
 from swirlwright.solver.result_journal import FileGone, JournaledFile
 from swirlwright.solver.result_layout import (
     BUDGET,
@@ -43,7 +44,6 @@ from swirlwright.solver.result_storage import (
     begin_frames,
     commit,
     cut_off,
-    is_disk_full,
     put,
     put_places,
     put_state,
@@ -51,8 +51,8 @@ from swirlwright.solver.result_storage import (
     refuse_to_overwrite,
     reserve,
     set_attributes,
-    state_size,
 )
+from swirlwright.solver.whole_file import write_whole
 
 __all__ = ["ResultData", "ResultWriter", "WriteError", "load_result", "open_result", "read_restart"]
 
@@ -126,22 +126,19 @@ class ResultWriter:
         """
         path = Path(path)
         refuse_to_overwrite(path)
-        # Laid down under another name, so that a kill in these first moments leaves no half-made file.
-        begun = path.with_name(path.name + ".part")
+        # Laid down in memory: on a full disk HDF5 crashes, and a kill in these first moments leaves no half-made file.
+        image = io.BytesIO()
+        with h5py.File(image, "w", track_order=True) as file:
+            set_attributes(file, {**attributes, **_head(scales), **_UNFINISHED})
+            file.attrs["n_complete"] = np.int64(0)
+            for name, values in {"z": z, "r": r, "z_face": z_face, "r_face": r_face}.items():
+                put(file, name, values, scales).make_scale(name)
+            begin_frames(file, frame_fields(has_fog), scales)
+            put_places(file, jets, tubes, side_open_fraction, scales)
         try:
-            with h5py.File(begun, "w", track_order=True) as file:
-                set_attributes(file, {**attributes, **_head(scales), **_UNFINISHED})
-                file.attrs["n_complete"] = np.int64(0)
-                for name, values in {"z": z, "r": r, "z_face": z_face, "r_face": r_face}.items():
-                    put(file, name, values, scales).make_scale(name)
-                begin_frames(file, frame_fields(has_fog), scales)
-                put_places(file, jets, tubes, side_open_fraction, scales)
-            os.replace(begun, path)
+            write_whole(path, image.getbuffer())
         except OSError as error:
             raise _unwritable(path, error) from None
-        finally:
-            with suppress(OSError):
-                begun.unlink(missing_ok=True)
         restart_path(path).unlink(missing_ok=True)
         return cls(path, _stored(path), scales)
 
@@ -297,23 +294,14 @@ class ResultWriter:
         WriteError
             If the disk is full.
         """
-        target = restart_path(self.path)
-        temporary = target.with_name(target.name + ".part")
-        try:
-            with self._guarded():
-                # The series up to this state must count before a run can be taken up from it.
-                self._commit()
-                with h5py.File(temporary, "w") as file:
-                    reserve(file.id.get_vfd_handle(), file.id.get_filesize(), state_size(state))
-                    file.attrs["run_id"] = self._file.attrs["run_id"]
-                    put_state(file.create_group("restart"), state)
-                    file.flush()
-                    os.ftruncate(file.id.get_vfd_handle(), file.id.get_filesize())
-                with open(temporary, "rb+") as handle:
-                    os.fsync(handle.fileno())
-                os.replace(temporary, target)
-        finally:
-            temporary.unlink(missing_ok=True)
+        image = io.BytesIO()
+        with h5py.File(image, "w") as file:
+            file.attrs["run_id"] = self._file.attrs["run_id"]
+            put_state(file.create_group("restart"), state)
+        with self._guarded():
+            # The series up to this state must count before a run can be taken up from it.
+            self._commit()
+            write_whole(restart_path(self.path), image.getbuffer())
 
     def finish(self, outcome: str | Enum, outcome_text: str = "", *, converged: bool, **attributes: Any) -> None:
         """Mark how the run ended, fold the restart state in, bring all to the disk and close.

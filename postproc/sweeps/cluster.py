@@ -14,9 +14,10 @@ from uuid import uuid4
 
 from swirlwright import __version__
 from swirlwright.postproc.sweeps.pool import POLL_SECONDS
-from swirlwright.postproc.sweeps.store import Record, Store, write_whole
+from swirlwright.postproc.sweeps.store import Record, Store
 from swirlwright.postproc.sweeps.task import RESULT, Attempt, Task
 from swirlwright.solver.errors import SwirlwrightError
+from swirlwright.solver.whole_file import write_whole
 
 CONNECT_SECONDS = 10.0
 # Tasks held by the cluster for each of its threads, so that none waits for the next one.

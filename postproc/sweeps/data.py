@@ -5,22 +5,24 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import h5netcdf
 import numpy as np
 import xarray as xr
+from xarray.backends import H5NetCDFStore
 
 from swirlwright import __version__
 from swirlwright.postproc.measure_table import FIELD, WORDS, columns
-from swirlwright.postproc.sweeps.store import Record, Run, write_whole
+from swirlwright.postproc.sweeps.store import Record, Run
 from swirlwright.solver.casefile import fan_texts
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.study_file import Parameter, Study
 from swirlwright.solver.variants import Variant
+from swirlwright.solver.whole_file import write_whole
 
 FORMAT, FORMAT_VERSION = "swirlwright-sweep", "1.0"
 OF_THE_RUN = {
@@ -197,14 +199,11 @@ def hysteresis(data: xr.Dataset) -> tuple[int, int]:
 
 def write_data_set(data: xr.Dataset, path: Path) -> None:
     """Write the data set as netCDF-4, whole or not at all."""
-    part = path.with_name(path.name + ".part")
-    try:
-        data.to_netcdf(part, engine="h5netcdf")
-        with open(part, "rb") as file:
-            os.fsync(file.fileno())
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
+    # In memory first: on a full disk HDF5 crashes.
+    image = io.BytesIO()
+    with h5netcdf.File(image, "w") as file:
+        data.dump_to_store(H5NetCDFStore(file, autoclose=False))
+    write_whole(path, image.getbuffer())
 
 
 def write_csv(data: xr.Dataset, path: Path) -> None:

@@ -7,12 +7,13 @@ import json
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Literal, Self
 
 from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.whole_file import write_whole
 
 Status = Literal["done", "not-converged", "refused", "failed"]
 
@@ -122,20 +123,6 @@ class Store:
     def drop_result(self, key: str) -> None:
         """Delete a result that nothing starts from any more."""
         self.result(key).unlink(missing_ok=True)
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file by a temporary one, fsync and one replacing rename."""
-    part = path.with_name(path.name + ".part")
-    try:
-        with open(part, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
 
 
 def refuse_other_folder(folder: Path) -> None:

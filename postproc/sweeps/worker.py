@@ -5,7 +5,6 @@ FOLDER holds order.json and the case; answer.json is written there. Nothing heav
 
 from __future__ import annotations
 
-import errno
 import json
 import os
 import resource
@@ -14,6 +13,8 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
+
+from swirlwright.solver.errors import is_hunger
 
 DIE_WITH_PARENT = 1  # PR_SET_PDEATHSIG of Linux's prctl
 
@@ -28,7 +29,7 @@ def main(scratch: Path) -> int:
             resource.setrlimit(resource.RLIMIT_AS, (int(limit), int(limit)))
         answer = _solved(scratch / order["case"])
     except Exception as error:
-        answer = _starved(limit) if _is_hunger(error) else _told(error, scratch)
+        answer = _starved(limit) if is_hunger(error) else _told(error, scratch)
     (scratch / "answer.json").write_text(json.dumps(answer, allow_nan=False))
     return 0
 
@@ -68,15 +69,6 @@ def _solved(path: Path) -> dict[str, Any]:
         "numbers": numbers_of(measures, data.attributes),
         "words": words_of(measures),
     }
-
-
-def _is_hunger(error: Exception) -> bool:
-    """Whether it is for want of memory; SuperLU says so in a RuntimeError."""
-    return (
-        isinstance(error, MemoryError)
-        or (isinstance(error, OSError) and error.errno == errno.ENOMEM)
-        or "MALLOC fails" in str(error)
-    )
 
 
 def _starved(limit: float | None) -> dict[str, Any]:

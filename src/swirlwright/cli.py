@@ -46,13 +46,13 @@ def _answer(options: argparse.Namespace) -> int:
         # The reader of our output has gone, as `head` does; what is left to flush must not complain again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FAILED
-    except OSError as error:
-        return say(f"{error.filename or options.verb}: {error.strerror or error}", FAILED)
-    except MemoryError:
-        return say("not enough memory; take a coarser grid", FAILED)
     except Exception as error:
         if options.traceback:
             raise
+        from swirlwright.failures import in_words
+
+        if (words := in_words(error, options.verb)) is not None:
+            return say(words, FAILED)
         kind = type(error).__name__
         return say(f"internal error, {kind}: {error} (swirlwright --traceback {options.verb} shows where)", FAILED)
 

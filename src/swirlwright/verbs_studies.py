@@ -73,7 +73,8 @@ def run_sweep(options: argparse.Namespace) -> int:
     number, text = counted(data)
     text += f"\ndata set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'} (next: swirlwright report {folder})"
     if number["failed"]:
-        return say(f"{text}\n--retry-failed runs the failed ones again", FAILED)
+        first = str(data["reason"].values[data["status"].values == "failed"][0])
+        return say(f"{text}\nfailed: {first}\n--retry-failed runs the failed ones again", FAILED)
     if number["not-converged"]:
         return say(text, NOT_PASSED)
     watch.message(text)

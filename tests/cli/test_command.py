@@ -146,8 +146,8 @@ def test_an_interrupt_and_a_full_disk_end_in_1(
 
     for error, message in (
         (KeyboardInterrupt(), "interrupted"),
-        (OSError(28, "No space left on device", "a.h5"), "a.h5: No space left on device"),
-        (MemoryError(), "not enough memory"),
+        (OSError(28, "No space left on device", "a.h5"), "a.h5: the disk is full; make room there"),
+        (MemoryError(), "check: not enough memory"),
         (ZeroDivisionError("float division by zero"), "internal error, ZeroDivisionError"),
     ):
 
