@@ -85,9 +85,9 @@ def changed(case: Case, changes: Mapping[str, Any]) -> dict[str, Any]:
         place: Any = data
         try:
             for part in tables:
-                place = place[int(part) - 1] if isinstance(place, list) else place.setdefault(part, {})
+                place = place[_number(part)] if isinstance(place, list) else place.setdefault(part, {})
             if isinstance(place, list):
-                place[int(last) - 1] = value
+                place[_number(last)] = value
             elif value is None:
                 place.pop(last, None)
             else:
@@ -96,6 +96,13 @@ def changed(case: Case, changes: Mapping[str, Any]) -> dict[str, Any]:
             problem = Problem(str(case.path), 1, key, value, "leads to no key of the case")
             raise InputError([problem]) from error
     return data
+
+
+def _number(part: str) -> int:
+    """Place in a list of the item that a key counts from 1."""
+    if int(part) < 1:
+        raise IndexError(part)
+    return int(part) - 1
 
 
 def fan_file(case: Case, name: str) -> Path:

@@ -284,6 +284,7 @@ def test_varying_a_case_checks_it_again() -> None:
     for changes in (
         {"tubes.1.rows.1.aim": 200},
         {"tubes.3.feed": "room"},
+        {"tubes.0.feed": "room"},
         {"chamber.widht": 3},
         {"title.x": 1},
     ):
