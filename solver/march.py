@@ -95,7 +95,7 @@ def march(
         if step == left:
             new = replace(new, time=end)  # sums of steps miss it by round-off
         if not new.is_finite or new.largest_speed > RUNAWAY * stepper.problem.speed:
-            raise Stopped(Outcome.BLEW_UP, s, f"{Outcome.BLEW_UP.text} ({hottest_place(stepper, s)})")
+            raise Stopped(Outcome.BLEW_UP, s, f"{Outcome.BLEW_UP.text} ({failure(stepper, s, new, step)})")
         for recorder in recorders:
             recorder.after(stepper, s, new, step)
         s = new
@@ -107,10 +107,31 @@ def _budget_of(recorders: Sequence[Recorder]) -> SwirlBudget | None:
     return next((r.averages.budget for r in recorders if isinstance(r, Averaging)), None)
 
 
-def hottest_place(stepper: Stepper, s: State) -> str:
-    """Where cells are crossed fastest, in words: the likely seat of a failure."""
+def failure(stepper: Stepper, s: State, new: State, step: float) -> str:
+    """Where and how a step failed, in words: where cells are crossed fastest, the likely seat, and what came of it."""
     m = stepper.problem.grid.metric
     u = np.maximum(np.abs(s.u[:, 1:]), np.abs(s.u[:, :-1])) / m.dr
     w = np.maximum(np.abs(s.w[1:]), np.abs(s.w[:-1])) / m.dz[:, None]
-    j, i = np.unravel_index(int(np.argmax(u + w)), u.shape)
-    return f"fastest cell at r = {m.r[i]:.3g} m, z = {m.z[j]:.3g} m, t = {s.time:.4g} s"
+    rate = u + w
+    j, i = np.unravel_index(int(np.argmax(rate)), rate.shape)
+    seat = (
+        f"fastest cell at r = {m.r[i]:.3g} m, z = {m.z[j]:.3g} m, t = {s.time:.4g} s, {step * rate[j, i]:.2g} cells "
+        "crossed in the step"
+    )
+    return f"{seat}; {_not_finite(stepper, new)}" if not new.is_finite else seat
+
+
+def _not_finite(stepper: Stepper, s: State) -> str:
+    """The first value that is not finite, and its place."""
+    m = stepper.problem.grid.metric
+    fields = {
+        "radial velocity": (s.u, m.rf, m.z), "axial velocity": (s.w, m.r, m.zf), "tangential velocity": (s.v, m.r, m.z),
+        "pressure": (s.p, m.r, m.z), "fog concentration": (s.fog, m.r, m.z), "eddy viscosity": (s.eddy, m.r, m.z),
+    }  # fmt: skip
+    for name, (values, r, z) in fields.items():
+        wrong = np.argwhere(~np.isfinite(values))
+        if wrong.size:
+            j, i = wrong[0]
+            more = f" and {len(wrong) - 1} places more" if len(wrong) > 1 else ""
+            return f"{name} not finite at r = {r[i]:.3g} m, z = {z[j]:.3g} m{more}"
+    return "values too large to be summed"

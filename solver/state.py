@@ -223,7 +223,7 @@ class State:
     @property
     def is_finite(self) -> bool:
         # A sum is not finite if any of its terms is not.
-        return bool(np.isfinite(self.u.sum() + self.v.sum() + self.w.sum() + self.p.sum()))
+        return bool(np.isfinite(sum(part.sum() for part in (self.u, self.v, self.w, self.p, self.fog, self.eddy))))
 
 
 def first_eddy(problem: FlowProblem) -> Array:

@@ -15,7 +15,7 @@ import signal
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager, redirect_stderr, redirect_stdout
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,8 @@ from unittest import mock
 from hostile import CASES, POINTS, Hostile
 
 from swirlwright.cli import main
+from swirlwright.postproc.searches import search
+from swirlwright.postproc.sweeps import sweep
 from swirlwright.solver.errors import InputError, SwirlwrightError
 
 # Processor time [s] within which every input is answered; a study may take more for each of its variants.
@@ -267,8 +269,5 @@ def _without_runs() -> Iterator[Any]:
         counted[0] = len(variants)
         raise Planned("planned")
 
-    rooms = ("sweeps.sweep", "searches.search")
-    with ExitStack() as stack:
-        for room in rooms:
-            stack.enter_context(mock.patch(f"swirlwright.postproc.{room}.run_variants", stop))
+    with mock.patch.object(sweep, "run_variants", stop), mock.patch.object(search, "run_variants", stop):
         yield lambda: counted[0]

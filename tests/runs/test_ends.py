@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -19,12 +20,14 @@ from small import TEXT, differences, small
 from swirlwright import cli
 from swirlwright.postproc.measures import measure
 from swirlwright.solver import results, steady_search, transient
+from swirlwright.solver.flow import build_grid
 from swirlwright.solver.march import Stopped
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import SilentWatch
 from swirlwright.solver.results import ResultWriter, WriteError, load_result, open_result
 from swirlwright.solver.solve import solve
 from swirlwright.solver.stability import StabilityTest
+from swirlwright.solver.transient import Stepper
 
 AVERAGED = {"run.mode": "steady", "run.spin_up": 0.5, "run.average": 0.5, "events": None, "run.max_iterations": 2}
 # So viscous that a steady state exists and keeps.
@@ -150,7 +153,7 @@ def test_a_blow_up_names_the_place_and_keeps_the_last_good_state(tmp_path, monke
     monkeypatch.setattr(transient, "TURN", 60.0)
     result = solve(small({"run.max_step": 0.5, "run.end_time": 30.0, "events": None}), tmp_path / "run.h5")
     assert result.outcome is Outcome.BLEW_UP
-    assert "fastest cell at r =" in result.text
+    assert re.search(r"fastest cell at r = \S+ m, z = \S+ m, t = \S+ s, \S+ cells crossed in the step", result.text)
     assert result.outcome.exit_status == 3
     data = load_result(tmp_path / "run.h5")
     # Steps are half a second then, frames a quarter: the last one is the last good state.
@@ -161,6 +164,35 @@ def test_a_blow_up_names_the_place_and_keeps_the_last_good_state(tmp_path, monke
     # The fluxes of the step that failed must not stand in the file as a budget.
     assert not data.budget and not data.mean
     assert measure(tmp_path / "run.h5").as_json()["outcome"] == "blew-up"
+
+
+@pytest.mark.parametrize(
+    ("field", "name"),
+    [("v", "tangential velocity"), ("u", "radial velocity"), ("w", "axial velocity"), ("fog", "fog concentration")],
+)
+def test_a_value_that_is_no_number_stops_the_run_at_its_step(tmp_path, monkeypatch, field, name):
+    """A NaN ends the run in the step where it appears, with the field and the place; what is kept is finite."""
+    advance, steps = Stepper.advance, 0
+
+    def failing(stepper, s, step, budget=None):
+        nonlocal steps
+        new = advance(stepper, s, step, budget)
+        steps += 1
+        if steps == 20:
+            getattr(new, field)[5, 3] = np.nan
+        return new
+
+    monkeypatch.setattr(Stepper, "advance", failing)
+    result = solve(small({"run.end_time": 5.0, "events": None}), tmp_path / "run.h5")
+    assert result.outcome is Outcome.BLEW_UP and steps == 20
+    grid = build_grid(small())
+    r = grid.r_face[3] if field == "u" else grid.r[3]
+    z = grid.z_face[5] if field == "w" else grid.z[5]
+    assert f"{name} not finite at r = {r:.3g} m, z = {z:.3g} m)" in result.text
+    data = load_result(tmp_path / "run.h5")
+    # One of the twenty steps loaded the kernels, one failed.
+    assert data.history["time"].size == 18 and data.time[-1] == data.history["time"][-1]
+    assert all(np.isfinite(values).all() for values in data.frames.values())
 
 
 def test_a_full_disk_keeps_the_frames(tmp_path, monkeypatch):
