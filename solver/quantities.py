@@ -22,6 +22,8 @@ _FACTOR = r"[A-Za-zµμ°%][A-Za-z0-9µμ°_]*(?:\s*(?:\^|\*\*)\s*-?\d)?"
 _UNIT = re.compile(rf"(?:1\s*/\s*)?{_FACTOR}(?:(?:\s*[*/·]\s*|\s+){_FACTOR})*")
 _POWER_WITHOUT_SIGN = re.compile(r"\b(mm|cm|dm|m|in|inch|ft)([23])\b")
 _LONGEST_UNIT = 40
+# In any unit here: what is smaller is nothing that anybody has measured, and its inverse overflows in a power or two.
+_SMALLEST = 1e-20
 
 
 class QuantityError(ValueError):
@@ -152,6 +154,10 @@ class Number:
         )
         if not inside:
             raise QuantityError(self.range_text() or "a finite number")
+        if 0.0 < abs(number) < _SMALLEST:
+            raise QuantityError(
+                f"{self.range_text() or 'a number'}, and not so small: at least {_SMALLEST:g}".lstrip(", ")
+            )
         return int(number) if self.whole else number
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:

@@ -26,12 +26,20 @@ from hostile import CASES, POINTS, Hostile
 from swirlwright.cli import main
 from swirlwright.postproc.searches import search
 from swirlwright.postproc.sweeps import sweep
+from swirlwright.solver.casefile import parse_case, vary
 from swirlwright.solver.errors import InputError, SwirlwrightError
 
 # Processor time [s] within which every input is answered; a study may take more for each of its variants.
 LONGEST, A_VARIANT = 5.0, 0.02
 # Memory that one input may add to the process [byte].
 MOST_MEMORY = 400e6
+COARSE = {
+    "grid.cells_r": 16,
+    "grid.cells_z": 24,
+    "grid.core_spacing": None,
+    "grid.floor_spacing": None,
+    "run.time_limit": 2.0,
+}
 ROOT = Path(__file__).parents[1]
 LINE = re.compile(r".+:[1-9]\d*: \S")
 
@@ -143,6 +151,29 @@ class Folder:
             else:
                 path.unlink(missing_ok=True)
         return status, found
+
+    def solved(self, given: Hostile) -> list[str]:
+        """What is wrong with a case that passes the check once it is solved, coarsely, for two seconds at most."""
+        path, output = self.files["case"], self.home / "out.h5"
+        try:
+            case = vary(parse_case(given.text.decode("utf-8"), path), COARSE)
+        except InputError:
+            return []
+        try:
+            path.write_text(case.text, encoding="utf-8")
+            out = io.StringIO()
+            with redirect_stdout(out), redirect_stderr(out):
+                status = main(["solve", str(path), "--output", str(output), "--quiet"])
+                measured = main(["measure", str(output)]) if output.exists() else 0
+            found = [f"solve and measure say {out.getvalue()[-300:]}"] if "internal error" in out.getvalue() else []
+            if status not in (0, 2, 3) or measured != 0 or output.exists() != (status != 2):
+                found.append(f"solve ends in {status}, measure in {measured}: {out.getvalue()[-200:]}")
+        except Exception as error:
+            found = [f"solve: {type(error).__name__}: {error}"[:300]]
+        finally:
+            self._clear()
+            path.write_bytes(self._kept["case"])
+        return found
 
     def _arguments(self, given: Hostile) -> list[str]:
         case = str(self.files["case"])

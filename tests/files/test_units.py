@@ -82,3 +82,11 @@ def test_a_count_is_whole(value: object) -> None:
     """A count is a whole number as TOML writes it, nothing else."""
     with pytest.raises(QuantityError):
         Number(ge=1, whole=True).convert(value)
+
+
+@pytest.mark.parametrize("value", [5e-324, -1e-21, "1e-18 mm"])
+def test_a_number_too_small_to_be_meant_is_refused(value: object) -> None:
+    """What is neither nothing nor measurable is refused: its inverse overflows somewhere on the way."""
+    with pytest.raises(QuantityError, match="not so small: at least 1e-20"):
+        Number("m", ge=-1, le=1).convert(value)
+    assert Number("m", ge=0).convert(0) == 0.0
