@@ -12,6 +12,7 @@ from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.scale_sheet import HELD_BY
 from swirlwright.solver.scaling import Scaled
 from swirlwright.solver.schema import Case
+from swirlwright.solver.whole_file import write_whole
 
 # First words of a file that `scale` wrote; only such a file is replaced.
 MARK = "# Scaled by swirlwright from "
@@ -78,7 +79,7 @@ def write_moved(case: Case, output: Path, comments: Iterable[str]) -> tuple[Case
         target.parent.mkdir(exist_ok=True)
         shutil.copyfile(source, target)
     moved = parse_case(text, output)
-    output.write_text(text, encoding="utf-8")
+    write_whole(output, text.encode("utf-8"))
     return moved, list(copies.values())
 
 
