@@ -710,11 +710,20 @@ def subtract_gradient(u, w, phi, m, e, step, top_value, lag):
 @njit(cache=True, error_model="numpy")
 def combine(scale, own, weights, n, increments, out):
     """Fill out (size,) with scale * own + the first n increments (stages, size) by their weights; own may be out."""
-    for i in range(out.size):
-        out[i] = scale * own[i]
-    for k in range(n):
+    # One pass for all of them: every one more would move `out` twice again.
+    one, two, three = weights[0], weights[1], weights[2]
+    if n == 0:
         for i in range(out.size):
-            out[i] += weights[k] * increments[k, i]
+            out[i] = scale * own[i]
+    elif n == 1:
+        for i in range(out.size):
+            out[i] = scale * own[i] + one * increments[0, i]
+    elif n == 2:
+        for i in range(out.size):
+            out[i] = scale * own[i] + one * increments[0, i] + two * increments[1, i]
+    else:
+        for i in range(out.size):
+            out[i] = scale * own[i] + one * increments[0, i] + two * increments[1, i] + three * increments[2, i]
 
 
 @njit(cache=True, error_model="numpy")
