@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from swirlwright.postproc.fog.measures import FogMeasures
 from swirlwright.postproc.measures import Measures
 
 # Of the main field: the mean field of an unsteady run. Definitions are in postproc/README.md.
@@ -68,6 +70,15 @@ NETWORK = {
     "network_supply_power": ("supply_power_electrical_w", "W", "electrical power of the supply fans"),
     "network_exhaust_power": ("exhaust_power_electrical_w", "W", "electrical power of the exhaust fans"),
 }
+# Of the fog; none in a chamber without it. What a searcher bounds so that the column is seen and the foot is not spoilt.
+FOG = {
+    "fog_contrast": ("1", "contrast of the fog column at mid-height"),
+    "fog_visible_share": ("1", "share of time the fog column is told at mid-height"),
+    "fog_visible_radius": ("m", "visible radius of the fog column at mid-height"),
+    "fog_column_share": ("1", "share of the fog that rises in the column at mid-height"),
+    "fog_froude_number": ("1", "w/sqrt(g' H) of fog as diluted at mid-height"),
+    "fog_show_time": ("s", "time until the fog column shows at mid-height"),
+}
 WORDS = {
     "touchdown": "touchdown: yes, marginal or no",
     "breakdown_touchdown": "breakdown at the floor: yes, marginal or no",
@@ -95,7 +106,7 @@ class Column:
 
 def columns() -> dict[str, Column]:
     """All number columns, in their order."""
-    found = {name: Column(*spec) for name, spec in (RUN | FIELD).items()}
+    found = {name: Column(*spec) for name, spec in (RUN | FIELD | FOG).items()}
     found |= {name: Column(units, words) for name, (_, units, words) in NETWORK.items()}
     for name, (units, words) in FIELD.items():
         for end, of_time in OVER_TIME.items():
@@ -138,12 +149,27 @@ def numbers_of(m: Measures, attributes: Mapping[str, Any]) -> dict[str, float | 
         "hole_count": sum(len(tube["holes"]) for tube in network.get("tubes", ())),
     }
     found |= {name: scalars[name] for name in FIELD}
+    found |= _of_fog(m.fog)
     found |= {name: network.get(key) for name, (key, _, _) in NETWORK.items()}
     for name in FIELD:
         s = m.over_time.get(name)
         ends = (None,) * 4 if s is None else (s.mean, s.spread, s.share, s.chance)
         found |= {f"{name}_{end}": value for end, value in zip(OVER_TIME, ends, strict=True)}
     return found
+
+
+def _of_fog(fog: FogMeasures | None) -> dict[str, float | None]:
+    if fog is None:
+        return dict.fromkeys(FOG)
+    radius = fog.at_mid_height(fog.sight.radius)
+    return {
+        "fog_contrast": fog.at_mid_height(fog.sight.contrast),
+        "fog_visible_share": None if fog.sight_over_time is None else fog.sight_over_time[2],
+        "fog_visible_radius": radius if math.isfinite(radius) else None,
+        "fog_column_share": fog.column_share,
+        "fog_froude_number": fog.froude_number_diluted,
+        "fog_show_time": fog.show_time,
+    }
 
 
 def words_of(m: Measures) -> dict[str, str]:

@@ -244,7 +244,7 @@ def _fitted(
     try:
         _checked(case, data, path, factors)
     except InputError:
-        for table, tube in zip(data["tubes"], tubes, strict=True):
+        for table, tube in zip(data.get("tubes", ()), tubes, strict=True):
             table["inner_diameter"] = tube.similar_bore
         _checked(case, data, path, factors)
         return tuple(replace(t, bore=t.similar_bore, unevenness=None, is_as_even=False) for t in tubes)

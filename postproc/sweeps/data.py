@@ -33,7 +33,8 @@ OF_THE_RUN = {
     "start": "number of the variant whose field it started from, -1 for none",
     "case_key": "name of its record and result in the sweep's folder",
 }
-# Measures of the cold reruns, beside those of the runs from a neighbour.
+# What became of the cold reruns, and their measures, beside those of the runs from a neighbour.
+COLD_RUN = ("status", "reason")
 COLD_NUMBERS = ("touchdown_share", *FIELD)
 COLD_WORDS = ("touchdown", "structure", "regime")
 
@@ -109,6 +110,9 @@ def variables(
     data |= _measured(records, tuple(columns()), tuple(WORDS), put, "")
     if cold:
         reruns = [cold.get(variant.index) for variant in variants]
+        for name in COLD_RUN:
+            values = ["" if rerun is None else getattr(rerun, name) for rerun in reruns]
+            data[f"cold_{name}"] = put(values, object, long_name=f"{OF_THE_RUN[name]}, rerun cold")
         data |= _measured(reruns, COLD_NUMBERS, COLD_WORDS, put, "cold_")
     return data
 
