@@ -70,7 +70,7 @@ NETWORK = {
     "network_supply_power": ("supply_power_electrical_w", "W", "electrical power of the supply fans"),
     "network_exhaust_power": ("exhaust_power_electrical_w", "W", "electrical power of the exhaust fans"),
 }
-# Of the fog; none in a chamber without it. What a searcher bounds so that the column is seen and the foot is not spoilt.
+# Of the fog; none in a chamber without it. What a search bounds, so that the column is seen.
 FOG = {
     "fog_contrast": ("1", "contrast of the fog column at mid-height"),
     "fog_visible_share": ("1", "share of time the fog column is told at mid-height"),

@@ -62,7 +62,7 @@ class Derived(Table):
 class Sample(Table):
     """Random variants instead of the full product."""
 
-    method: Literal["latin-hypercube", "sobol"]
+    method: Literal["latin-hypercube", "sobol", "saltelli"]
     count: Whole
     seed: Annotated[int, Number(ge=0, le=2**31 - 1, whole=True)] = 0
 
@@ -150,7 +150,7 @@ def read_study(path: str | Path) -> Study:
             values, wrong = _levels_of(study, parameter, ("parameters", n))
             levels.append(values)
         findings += wrong
-    findings += [*_set_twice(study), *_derived_findings(study), *_start_findings(study)]
+    findings += [*_set_twice(study), *_derived_findings(study), *_start_findings(study), *_sample_findings(study)]
     if findings:
         raise InputError([document.problem(f.location, f.allowed, f.value, f.hint) for f in findings])
     study._levels = tuple(levels)
@@ -161,7 +161,11 @@ def read_study(path: str | Path) -> Study:
 
 def count_of(study: Study) -> int:
     """How many variants the study has."""
-    return study.sample.count if study.sample is not None else math.prod(len(values) for values in study.levels)
+    if study.sample is None:
+        return math.prod(len(values) for values in study.levels)
+    if study.sample.method == "saltelli":
+        return study.sample.count * (len(study.parameters) + 2)
+    return study.sample.count
 
 
 def _base(study: Study) -> Case:
@@ -327,3 +331,9 @@ def _derived_findings(study: Study) -> Iterator[Finding]:
 def _start_findings(study: Study) -> Iterator[Finding]:
     if study.cold_sample and study.start == "cold":
         yield Finding(("cold_sample",), 'needs start = "neighbour": all variants start cold', study.cold_sample)
+
+
+def _sample_findings(study: Study) -> Iterator[Finding]:
+    sample = study.sample
+    if sample is not None and sample.method == "saltelli" and (sample.count < 8 or sample.count.bit_count() != 1):
+        yield Finding(("sample", "count"), "must be a power of two, 8 or more, with saltelli", sample.count)

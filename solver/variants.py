@@ -139,12 +139,21 @@ def _sampled(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
 
 
 def unit_sample(method: str, dimensions: int, count: int, seed: int) -> np.ndarray:
-    """Points in the unit cube, (count, dimensions)."""
+    """Points in the unit cube, (count, dimensions); of saltelli (count (dimensions + 2), dimensions).
+
+    Saltelli's are two independent samples A and B, then for each dimension A with that of B put in (Saltelli et al.
+    2010, Comput. Phys. Commun. 181:259): the order that `scipy.stats.sobol_indices` takes.
+    """
     from scipy.stats import qmc
 
     rng = np.random.default_rng(seed)
     if method == "latin-hypercube":
         return np.asarray(qmc.LatinHypercube(dimensions, seed=rng).random(count))
+    if method == "saltelli":
+        both = np.asarray(qmc.Sobol(2 * dimensions, seed=rng).random(count))
+        a, b = both[:, :dimensions], both[:, dimensions:]
+        mixed = [np.where(np.arange(dimensions) == k, b, a) for k in range(dimensions)]
+        return np.concatenate([a, b, *mixed])
     # The sequence is balanced in powers of two only; the head of the next one is as good as it gets.
     return np.asarray(qmc.Sobol(dimensions, seed=rng).random_base2(math.ceil(math.log2(count))))[:count]
 

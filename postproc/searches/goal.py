@@ -190,6 +190,8 @@ def _study_findings(study: Study) -> Iterator[Finding]:
         yield Finding(("objective",), "is required for a search")
     if study.sample is None:
         yield Finding(("sample",), "is required for a search: the variants it begins with")
+    elif study.sample.method == "saltelli":
+        yield Finding(("sample", "method"), "must be latin-hypercube or sobol in a search", study.sample.method)
     if study.start != "cold":
         yield Finding(("start",), 'must be "cold" in a search', study.start)
     for n, p in enumerate(study.parameters):

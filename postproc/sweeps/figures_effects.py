@@ -14,7 +14,7 @@ from matplotlib.patches import Patch
 from swirlwright.postproc.drawing import GREY, INKS, PAGE_WIDTH, styled
 from swirlwright.postproc.sweeps.figures import set_axis, spread_over
 from swirlwright.postproc.sweeps.report_data import Sweep
-from swirlwright.postproc.sweeps.report_indices import Estimate, Input, Surrogate, bins, main_effect
+from swirlwright.postproc.sweeps.report_indices import Designed, Estimate, Input, Surrogate, bins, main_effect
 
 MOST_POINTS = 400  # behind the means; a page of thousands would be slow to open
 CONFIDENCE = 1.96  # standard errors to either side: 95 per cent of a normal distribution
@@ -56,7 +56,7 @@ def sobol_bars(
     sweep: Sweep,
     names: Sequence[str],
     by_bins: Mapping[str, Sequence[Estimate | None]],
-    fitted: Mapping[str, Surrogate | None],
+    modelled: Mapping[str, Surrogate | Designed | None],
 ) -> Figure:
     """Sobol indices of each measure as bars, a group for each parameter, with 95 per cent of confidence.
 
@@ -65,8 +65,8 @@ def sobol_bars(
     sweep : Sweep
     names : sequence of str
         The parameters.
-    by_bins, fitted : mapping
-        Of each measure the first-order indices by bins, and the surrogate.
+    by_bins, modelled : mapping
+        Of each measure the first-order indices by bins, and those of the surrogate or of Saltelli's design.
     """
     columns = min(len(by_bins), 2)
     rows = -(-len(by_bins) // columns)
@@ -75,7 +75,7 @@ def sobol_bars(
     for ax in axes[len(by_bins) :]:
         ax.remove()
     for ax, (measure, estimates) in zip(axes, by_bins.items(), strict=False):
-        model = fitted[measure]
+        model = modelled[measure]
         _bars(ax, estimates, -0.27, facecolor="#9fb4c4", hatch="")
         if model is not None and model.is_telling:
             _bars(ax, model.first, 0.0, facecolor=INKS[0], hatch="")
@@ -86,16 +86,18 @@ def sobol_bars(
         ax.set_xlim(-0.15, 1.1)
         ax.axvline(0, color="black", linewidth=0.6)
         ax.grid(True, axis="x")
-        ax.text(0.985, 0.03, _said(model), transform=ax.transAxes, ha="right", va="bottom", fontsize=6.5, color=GREY,
+        said = "no indices beside bins" if model is None else model.text
+        ax.text(0.985, 0.03, said, transform=ax.transAxes, ha="right", va="bottom", fontsize=6.5, color=GREY,
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.8})  # fmt: skip
     for ax in axes[max(0, len(by_bins) - columns) : len(by_bins)]:
         ax.set_xlabel("share of the variance")
+    source = "surrogate" if sweep.pairs is None else "design"
     key: Any = {"linewidth": 0.7, "edgecolor": "black"}
     figure.legend(
         handles=[
             Patch(facecolor="#9fb4c4", label="first order, by bins", **key),
-            Patch(facecolor=INKS[0], label="first order, surrogate", **key),
-            Patch(facecolor="white", hatch="/////", label="total, surrogate", **key),
+            Patch(facecolor=INKS[0], label=f"first order, {source}", **key),
+            Patch(facecolor="white", hatch="/////", label=f"total, {source}", **key),
         ],
         loc="outside lower center",
         ncols=3,
@@ -111,12 +113,3 @@ def _bars(ax: Axes, estimates: Sequence[Estimate | None], shift: float, *, facec
         reach = CONFIDENCE * estimate.error
         for ink, width in (("white", 2.2), ("black", 0.9)):
             ax.errorbar(estimate.value, k + shift, xerr=reach, fmt="none", ecolor=ink, elinewidth=width, capsize=0)
-
-
-def _said(model: Surrogate | None) -> str:
-    """What the surrogate is worth, beside its bars."""
-    if model is None:
-        return "no surrogate: too few variants"
-    if not model.is_telling:
-        return f"no surrogate: the best predicts {100 * max(model.explained, 0):.0f} %"
-    return f"surrogate of degree {model.degree} predicts {100 * model.explained:.0f} %"

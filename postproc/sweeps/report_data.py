@@ -116,10 +116,20 @@ class Sweep:
 
     @cached_property
     def is_random(self) -> np.ndarray:
-        """Which variants were drawn at random over the whole ranges, (n,): of a search those it began with."""
+        """Which variants were drawn at random over the whole ranges, (n,): of a search those it began with, of
+        Saltelli's design those of its two samples.
+        """
         if not self.is_sample or "sample" not in self.study:
             return np.zeros(self.size, dtype=bool)
+        if self.pairs is not None:
+            return np.arange(self.size) < 2 * self.pairs
         return self.flat("round") == 0 if "round" in self.data else np.ones(self.size, dtype=bool)
+
+    @cached_property
+    def pairs(self) -> int | None:
+        """How many points each of the two samples of Saltelli's design has; None for another sample."""
+        table = self.study.get("sample", {})
+        return int(table["count"]) if table.get("method") == "saltelli" else None
 
     def parameter_table(self, name: str) -> dict[str, Any]:
         """The study's table of a parameter; empty if it cannot be read."""

@@ -9,7 +9,15 @@ import numpy as np
 from swirlwright.postproc.sweeps import report_tables as tables
 from swirlwright.postproc.sweeps.figures_effects import main_effects, sobol_bars
 from swirlwright.postproc.sweeps.report_data import Sweep
-from swirlwright.postproc.sweeps.report_indices import Input, first_by_bins, surrogate
+from swirlwright.postproc.sweeps.report_indices import (
+    Designed,
+    Estimate,
+    Input,
+    Surrogate,
+    by_design,
+    first_by_bins,
+    surrogate,
+)
 from swirlwright.postproc.sweeps.report_parts import Section, picture_of
 
 MOST_EFFECTS = 5  # parameters whose main effects are drawn side by side
@@ -24,12 +32,16 @@ def effects_sections(sweep: Sweep, number: int, names: Sequence[str]) -> Iterato
     varying = [name for name in names if finite[name].any() and np.ptp(sweep.flat(name)[finite[name]]) > 0]
     if not inputs or not varying:
         return
-    by_bins, fitted = {}, {}
+    by_bins: dict[str, list[Estimate | None]] = {}
+    modelled: dict[str, Surrogate | Designed | None] = {}
     for name in varying:
         use, y = finite[name], sweep.flat(name)[finite[name]]
         by_bins[name] = [first_by_bins(given.kept(use), y) for given in inputs]
         is_whole = use.sum() >= ENOUGH * sweep.is_random.sum()
-        fitted[name] = surrogate([given.kept(use) for given in inputs], y) if is_whole else None
+        if sweep.pairs is not None:
+            modelled[name] = by_design(sweep.flat(name), sweep.pairs) if len(inputs) == len(sweep.parameters) else None
+        else:
+            modelled[name] = surrogate([given.kept(use) for given in inputs], y) if is_whole else None
     strength = [
         sum(max(e.value, 0.0) for e in (by_bins[name][k] for name in varying) if e is not None)
         for k in range(len(inputs))
@@ -44,16 +56,28 @@ def effects_sections(sweep: Sweep, number: int, names: Sequence[str]) -> Iterato
     pictures = [
         picture_of(main_effects(sweep, varying, [inputs[k] for k in strongest]), "effects", number, caption),
         picture_of(
-            sobol_bars(sweep, [given.name for given in inputs], by_bins, fitted), "indices", number, _of_indices(sweep)
+            sobol_bars(sweep, [given.name for given in inputs], by_bins, modelled),
+            "indices",
+            number,
+            _of_indices(sweep),
         ),
     ]
     yield Section(
-        "What the measures hang on", "", pictures, [tables.indices(sweep, inputs, varying, finite, by_bins, fitted)]
+        "What the measures hang on", "", pictures, [tables.indices(sweep, inputs, varying, finite, by_bins, modelled)]
     )
 
 
 def _of_indices(sweep: Sweep) -> str:
     """What stands under the Sobol indices: how they were estimated."""
+    if sweep.pairs is not None:
+        text = (
+            f"Sobol indices: first order by bins from the {2 * sweep.pairs} variants of the two samples; first order "
+            f"and total from Saltelli's design of {sweep.pairs} pairs, where every variant has the measure "
+            "(scipy.stats.sobol_indices). Bars of error: 95 %, by the jackknife and by the bootstrap. An index below "
+            "zero is zero within its error."
+        )
+        doubtful = int((sweep.status == "not-converged").sum())
+        return text + (f" {doubtful} of the variants used are not converged." if doubtful else "")
     text = (
         "Sobol indices estimated from the variants as they are: first order by bins without a model, first order and "
         "total from a polynomial fitted to them, its degree chosen by leaving variants out. Bars of error: 95 %, 1.96 "

@@ -10,7 +10,7 @@ import numpy as np
 from swirlwright.postproc.measure_table import OVER_TIME
 from swirlwright.postproc.sweeps.figures_effects import CONFIDENCE
 from swirlwright.postproc.sweeps.report_data import Sweep
-from swirlwright.postproc.sweeps.report_indices import Estimate, Input, Surrogate
+from swirlwright.postproc.sweeps.report_indices import Designed, Estimate, Input, Surrogate
 from swirlwright.postproc.sweeps.report_parts import Listing, Section
 from swirlwright.postproc.verdict import MARGINAL, NO, YES
 
@@ -147,25 +147,25 @@ def indices(
     measures: Sequence[str],
     finite: Mapping[str, np.ndarray],
     by_bins: Mapping[str, Sequence[Estimate | None]],
-    fitted: Mapping[str, Surrogate | None],
+    modelled: Mapping[str, Surrogate | Designed | None],
 ) -> Listing:
     """Sobol indices with half their 95 per cent interval, and what the surrogate is worth."""
-    rows = []
+    rows, source = [], "surrogate" if sweep.pairs is None else "design"
     for name in measures:
-        model = fitted[name]
+        model = modelled[name]
         is_telling = model is not None and model.is_telling
         for k, given in enumerate(inputs):
             first = (model.first[k], model.total[k]) if model is not None and is_telling else (None, None)
             head = [sweep.shown(name).words if k == 0 else "", sweep.shown(given.name).words]
-            predicts = "–" if model is None else _number(model.explained)
+            predicts = _number(model.explained) if isinstance(model, Surrogate) else "–"
             estimates = [_estimate(e) for e in (by_bins[name][k], *first)]
             rows.append([*head, *estimates, predicts, str(int(finite[name].sum()))])
     heads = [
         "measure",
         "parameter",
         "first order, bins",
-        "first order, surrogate",
-        "total, surrogate",
+        f"first order, {source}",
+        f"total, {source}",
         "predicts",
         "variants",
     ]

@@ -15,11 +15,11 @@ from hypothesis import HealthCheck, example, given, settings
 INPUTS_IN_CI = 420  # and the bombs of each kind
 
 # No tubes, and too wide once it is scaled: found by the long run.
-WITHOUT_TUBES = b'''title = "t"
+WITHOUT_TUBES = b"""title = "t"
 chamber = { footprint = "round", width = 99, height = 1.5 }
 air = { kinematic_viscosity = 0.001, density = 1.0 }
 model = { closure = "laminar" }
-'''
+"""
 
 
 @pytest.fixture(scope="module")

@@ -130,6 +130,7 @@ MISTAKES = {
     FOG: "3: parameters.1: must have exactly one of values, range",
     f"{A}values = [1]": "3: parameters.1: must have exactly one of key, keys",
     f"{FOG}range = [1, 2]": "6: parameters.1.range: needs count",
+    f"{FOG}range = [1, 2]\n[sample]\nmethod = 'saltelli'\ncount = 12": "9: sample.count: must be a power of two",
     f"{FOG}range = [1, 2]\ncount = 0": "7: parameters.1.count: must be >= 1 and <= 10000",
     f"{A}key = 'model.closure'\nvalues = ['dns']": "6: parameters.1.values.1: must be 'laminar'",
     "[[parameters]]\nname = 'a b'\nkey = 'fog.radius'\nvalues = [1]": "4: parameters.1.name: must be small letters",

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.stats import qmc, sobol_indices, uniform
 
-from swirlwright.postproc.sweeps.report_indices import Input, first_by_bins, main_effect, surrogate
+from swirlwright.postproc.sweeps.report_indices import Input, by_design, first_by_bins, main_effect, surrogate
+from swirlwright.solver.variants import unit_sample
 
 Function = Callable[[np.ndarray], np.ndarray]
 
@@ -51,6 +52,22 @@ def test_surrogate_agrees_with_the_design_of_saltelli(function: Function) -> Non
     assert found is not None and found.is_telling
     assert [e.value for e in found.first] == pytest.approx(first, abs=0.03)
     assert [e.value for e in found.total] == pytest.approx(total, abs=0.03)
+
+
+def test_the_design_of_a_study_has_the_indices_of_scipy() -> None:
+    """Saltelli's points in the study's order give the indices that scipy finds with points of its own, of any function;
+    their intervals hold them, and one variant without an answer leaves none.
+    """
+    first, total = true_indices(ishigami)
+    y = ishigami(unit_sample("saltelli", 3, 1024, seed=2))
+    found = by_design(y, 1024)
+    assert found is not None and y.shape == (5 * 1024,)
+    for estimates, truth in ((found.first, first), (found.total, total)):
+        assert [e.value for e in estimates] == pytest.approx(truth, abs=0.05)
+        assert all(
+            abs(e.value - t) < 3.0 * e.error + 0.005 and e.error < 0.05 for e, t in zip(estimates, truth, strict=True)
+        )
+    assert by_design(np.where(np.arange(y.size) == 7, np.nan, y), 1024) is None
 
 
 @pytest.mark.parametrize("function", [with_product, steep])

@@ -147,6 +147,7 @@ TEXTS = SINGLE.replace("tubes.1.rows.1.lowest", "model.closure").replace(
     "values = [0.03]", 'values = ["mixing-length", "spalart-allmaras"]'
 )
 FEW = SAMPLE.replace("count = 60", "count = 4")
+DESIGN = SAMPLE.replace("latin-hypercube", "saltelli").replace("count = 60", "count = 16")
 LINE = SAMPLE.partition('[[parameters]]\nname = "suction"')[0] + SAMPLE[SAMPLE.index("[sample]") :]
 
 
@@ -171,8 +172,8 @@ def lost(variant: Variant) -> Record:
 @pytest.mark.parametrize(
     ("text", "answer", "number"),
     [(ONE, of_height, 2), (FOUR, made_up, 5), (SINGLE, of_height, 1), (TEXTS, of_text, 1), (PRODUCT, lost, 1),
-     (SAMPLE, lost, 1), (FEW, made_up, 3), (LINE, of_height, 3)],
-    ids=["one", "four", "single", "texts", "product-lost", "sample-lost", "few", "sample-of-one"],
+     (SAMPLE, lost, 1), (FEW, made_up, 3), (LINE, of_height, 3), (DESIGN, made_up, 3)],
+    ids=["one", "four", "single", "texts", "product-lost", "sample-lost", "few", "sample-of-one", "design"],
 )  # fmt: skip
 def test_any_shape_has_a_chapter(tmp_path: Path, text: str, answer, number: int) -> None:
     """Products of one to four parameters, a single variant, texts alone, all failed, a few samples: its pictures."""
