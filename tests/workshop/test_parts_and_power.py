@@ -110,7 +110,7 @@ def test_power_and_supply_have_the_margin():
 def test_sound_is_said_only_where_every_fan_gives_it(own_fans):
     """Without levels no estimate; two equal fans are 3 dB over one; half the speed takes 50 lg 2 = 15 dB off."""
     for path in (own_fans.parent / "fans").glob("hall-*.toml"):
-        path.write_text("".join(line for line in path.open() if "sound_level" not in line))
+        path.write_text("".join(line for line in path.read_text().splitlines(True) if "sound_level" not in line))
     case = read_case(own_fans)
     assert power(case).sound_level is None
     assert any("no estimate" in line for line in power_lines(power(case)))
