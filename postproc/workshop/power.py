@@ -48,7 +48,7 @@ class FanDuty:
     power : float or None
         Electrical, at this speed by the fan laws; None where the file gives none [W].
     full_power : float or None
-        At the speed of the file [W].
+        At the speed of the file, in the air of the case like `power` [W].
     voltage : float or None
         [V]
     sound_level : float or None
@@ -73,7 +73,7 @@ class FanDuty:
 class SupplyRating:
     """What a supply of one voltage must give; None for a voltage the fan files do not give.
 
-    load: of its fans at the speeds of the case [W].   full_load: at the speeds of their files [W].
+    load: of its fans at the speeds of the case [W].   full_load: at the speeds of their files, in the same air [W].
     rating: of the supply, MARGIN over the larger [W].   current: that, over the voltage [A].
     """
 
@@ -220,6 +220,7 @@ def _flow_at(curve: FanCurve, pressure: float) -> float | None:
 def _duty(
     case: Case, place: str, file: FanFile, count: int, ratio: float, flow: float | None, pressure: float | None
 ) -> FanDuty:
+    curve = fan_curve(file).scaled(density=case.density)
     return FanDuty(
         place=place,
         title=file.title,
@@ -229,8 +230,8 @@ def _duty(
         speed_ratio=ratio,
         flow=flow,
         pressure=pressure,
-        power=fan_curve(file).scaled(speed_ratio=ratio, density=case.density).power,
-        full_power=file.electrical_power,
+        power=curve.scaled(speed_ratio=ratio).power,
+        full_power=curve.power,
         voltage=file.voltage,
         sound_level=None if file.sound_level is None else file.sound_level + 50.0 * math.log10(ratio),
     )

@@ -34,15 +34,20 @@ def fan_line(fan: FanDuty) -> str:
     return f"{fan.place}: {fan.count} x {fan.title}, {fan.speed:.0f} rpm: {duty}, {power}"
 
 
+def amperes(current: float) -> float:
+    """A current up to the next tenth [A]; what the last digits of a division leave over is no reason for one more."""
+    return math.ceil(10 * current - 1e-9) / 10
+
+
 def load_lines(power: Power) -> list[str]:
     """Electrical load and the rating of each supply."""
     lines = []
     for supply in power.supplies:
         volts = "voltage not stated" if supply.voltage is None else f"{supply.voltage:g} V"
-        amperes = "" if supply.current is None else f", {math.ceil(10 * supply.current) / 10:g} A"
+        current = "" if supply.current is None else f", {amperes(supply.current):g} A"
         lines.append(
             f"Supply, {volts}: fans take {digits(supply.load)} W at the speeds of the case and"
-            f" {digits(supply.full_load)} W at full speed; rate it for {supply.rating:.3g} W{amperes} or more: a"
+            f" {digits(supply.full_load)} W at full speed; rate it for {supply.rating:.3g} W{current} or more: a"
             f" margin of {100 * (MARGIN - 1):.0f} % (NEC 210.20(A) for loads of three hours and more, and common"
             " practice; from memory). Lamps and fogger come on top."
         )

@@ -12,7 +12,7 @@ from workshop_cases import CASES, mixed, shipped
 from swirlwright.postproc.workshop.parts import Part, parts_of
 from swirlwright.postproc.workshop.power import MARGIN, Power, power_of
 from swirlwright.postproc.workshop.template import templates
-from swirlwright.postproc.workshop.words import power_lines
+from swirlwright.postproc.workshop.words import amperes, power_lines
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.network import solve_network
 from swirlwright.solver.schema import Case
@@ -105,6 +105,18 @@ def test_power_and_supply_have_the_margin():
     assert supply.full_load == pytest.approx(1.44 + 2 * 1.68)
     assert supply.rating == pytest.approx(MARGIN * supply.full_load)
     assert supply.current == pytest.approx(supply.rating / 12.0)
+
+
+def test_at_full_speed_a_fan_takes_what_it_takes_at_a_speed_ratio_of_one():
+    """Both powers are of the air of the case: in thinner air than the fan file's neither is larger than the other."""
+    fan = power(shipped("table-top", {"exhaust.fan_speed_ratio": 1.0, "air.density": 1.1})).fans[0]
+    assert fan.power == fan.full_power == pytest.approx(1.44 * 1.1 / 1.2)
+
+
+def test_a_current_is_not_rounded_up_for_the_last_digit_of_a_division():
+    """6 W at 12 V are 0.5 A even where the quotient ends above it; 0.51 A are 0.6 A."""
+    assert amperes(0.5000000000000001) == 0.5
+    assert amperes(0.51) == 0.6
 
 
 def test_sound_is_said_only_where_every_fan_gives_it(own_fans):
