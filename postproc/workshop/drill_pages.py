@@ -86,8 +86,8 @@ def add_holes(book: Book, kinds: tuple[TubeTemplate, ...]) -> None:
     )
 
 
-def add_parts(book: Book, parts: tuple[Part, ...], power: Power) -> None:
-    """Add parts, fans at work, supplies, sound and room."""
+def add_parts(book: Book, parts: tuple[Part, ...], power: Power, network_cautions: tuple[str, ...]) -> None:
+    """Add parts, fans at work, supplies, sound and room, and what the air network warns of."""
     flow, unit = Flow(book, "Parts and power"), book.unit
     flow.heading("Parts")
     rows = []
@@ -107,6 +107,10 @@ def add_parts(book: Book, parts: tuple[Part, ...], power: Power) -> None:
     flow.heading("Supply, sound, room")
     for line in (*load_lines(power), sound_line(power), room_line(power)):
         flow.paragraph(line)
+    if network_cautions:
+        flow.heading("Cautions of the air network")
+        for line in network_cautions:
+            flow.paragraph(line)
 
 
 def add_cautions(book: Book, found: tuple[Caution, ...]) -> None:

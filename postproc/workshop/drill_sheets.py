@@ -41,6 +41,8 @@ class Workshop:
     cutouts : tuple of Cutout
     parts : tuple of Part
     power : Power
+    network_cautions : tuple of str
+        Of the solved air network, as `check` has them.
     cautions : tuple of Caution
     pages : int
         Of the PDF.
@@ -55,6 +57,7 @@ class Workshop:
     cutouts: tuple[Cutout, ...]
     parts: tuple[Part, ...]
     power: Power
+    network_cautions: tuple[str, ...]
     cautions: tuple[Caution, ...]
     pages: int
     unit: Unit
@@ -65,7 +68,10 @@ class Workshop:
         lines += [_template_line(kind, self.unit) for kind in self.templates]
         lines += ["", f"Seen from above the air turns {sense(self.templates)}.", "", "Parts"]
         lines += [f"  {part.quantity:>4} x {_part_text(part, self.unit)}" for part in self.parts]
-        lines += ["", "Power", *_items(power_lines(self.power)), "", "Cautions"]
+        lines += ["", "Power", *_items(power_lines(self.power))]
+        if self.network_cautions:
+            lines += ["", "Cautions of the air network", *_items(self.network_cautions)]
+        lines += ["", "Cautions"]
         lines += _items([f"{caution.subject}: {caution.text}" for caution in self.cautions] + [LAST_WORD])
         return "\n".join(lines)
 
@@ -84,6 +90,7 @@ class Workshop:
             ],
             "parts": [part.as_json() for part in self.parts],
             "power": power_json(self.power),
+            "network_cautions": list(self.network_cautions),
             "cautions": {caution.subject: caution.text for caution in self.cautions} | {"Last word": LAST_WORD},
         }
 
@@ -121,12 +128,14 @@ def drill(case: Case, path: Path | str, *, paper: Literal["a4", "letter"] = "a4"
         add_plan(book, case, kinds)
         add_cutouts(book, case, cuts)
         add_holes(book, kinds)
-        add_parts(book, parts, power)
+        add_parts(book, parts, power, network.warnings)
         add_cautions(book, warnings)
         for kind in kinds:
             add_template(book, kind)
     _write({pdf: book.as_pdf(), table_path(pdf): hole_table(kinds, unit).encode()})
-    return Workshop(case, pdf, table_path(pdf), kinds, cuts, parts, power, warnings, len(book.pages), unit)
+    return Workshop(
+        case, pdf, table_path(pdf), kinds, cuts, parts, power, network.warnings, warnings, len(book.pages), unit
+    )  # fmt: skip
 
 
 def table_path(pdf: Path) -> Path:

@@ -16,6 +16,8 @@ def run_drill(options: argparse.Namespace) -> int:
 
     case = read_case(options.case)
     output = options.output or Path(options.case.with_suffix(".pdf").name)
+    if output.suffix.lower() != ".pdf":
+        return say(f"{output}: must end in .pdf", WRONG_INPUT)
     from swirlwright.postproc.workshop.drill_sheets import TABLE_START, drill, table_path
 
     table = table_path(output)

@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pdfplumber
 import pytest
 from workshop_cases import CASES, MIXED
 
 from swirlwright.cli import main
+from swirlwright.solver.casefile import read_case
+from swirlwright.solver.network import solve_network
 
 
 @pytest.fixture
@@ -41,6 +44,24 @@ def test_json_is_one_object_in_metres(case_file, capsys):
     assert data["rotation"] == "counterclockwise"
     assert data["power"]["margin"] == 1.25
     assert {"Electricity", "Dry ice", "Last word"} <= data["cautions"].keys()
+
+
+def test_what_the_air_network_warns_of_is_on_the_sheets(tmp_path, capsys):
+    """Every caution that `check` has of a case's network stands in what `drill` prints and in the PDF."""
+    assert main(["drill", str(CASES / "table-top.toml"), "--json", "--output", str(tmp_path / "a.pdf")]) == 0
+    found = json.loads(capsys.readouterr().out)["network_cautions"]
+    assert found == list(solve_network(read_case(CASES / "table-top.toml")).warnings) != []
+    with pdfplumber.open(tmp_path / "a.pdf") as pdf:
+        text = " ".join(" ".join(page.extract_text() for page in pdf.pages).split())
+    assert all(words in text for words in found)
+
+
+@pytest.mark.parametrize("name", ["a.png", "a"])
+def test_sheets_are_written_as_pdf_alone(case_file, capsys, name):
+    """An output of another ending than .pdf ends in 2, is named, and nothing is written."""
+    assert main(["drill", str(case_file), "--output", name]) == 2
+    assert f"{name}: must end in .pdf" in capsys.readouterr().err
+    assert [path.name for path in Path().iterdir()] == ["mixed.toml"]
 
 
 def test_the_same_sheets_may_be_written_again(case_file):
