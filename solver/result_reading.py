@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ from swirlwright.solver.result_layout import (
     Scales,
     series_variable,
 )
+from swirlwright.solver.schema import Case
 
 if TYPE_CHECKING:
     import xarray
@@ -164,6 +166,14 @@ def read_restart(path: str | os.PathLike[str]) -> dict[str, Any]:
         if "restart" in file:
             return _state(file["restart"])
     raise NoRestart(f"{path}: holds no restart state, so a run cannot be continued from it")
+
+
+def kept_case(attributes: Mapping[str, Any], name: str = "case_text") -> Case | None:
+    """The case whose text the attribute `name` of a file holds; None if this release does not know its form."""
+    try:
+        return Case.model_validate(tomllib.loads(str(attributes.get(name, ""))))
+    except ValueError:
+        return None
 
 
 @contextmanager

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import tomllib
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +16,7 @@ from swirlwright.postproc.fog.evaporation import Evaporation, evaporation
 from swirlwright.postproc.fog.sight import LEAST_CONTRAST, Eyes, Sight, extinction_coefficient
 from swirlwright.postproc.fog.words import cautions, lines
 from swirlwright.solver.fog_law import GRAVITY, LEDGER, relaxation_time
-from swirlwright.solver.result_reading import ResultData
+from swirlwright.solver.result_reading import ResultData, kept_case
 from swirlwright.solver.schema import Case
 
 
@@ -151,7 +150,7 @@ def fog_of(
     weights : array
         Of the window's frames in time, summing to 1.
     """
-    case = case_of(data)
+    case = kept_case(data.attributes)
     if fog is None or case is None or case.fog is None or not np.isfinite(fog).all():
         return None
     reasons: dict[str, str] = {}
@@ -196,14 +195,6 @@ def fog_of(
         inlet_speed=table.flow / (math.pi * table.radius**2),
         reasons=reasons,
     )
-
-
-def case_of(data: ResultData) -> Case | None:
-    """The case from its text in the file; None if it is of a form that this release does not know."""
-    try:
-        return Case.model_validate(tomllib.loads(data.attributes.get("case_text", "")))
-    except ValueError:
-        return None
 
 
 def _mid_contrast(eyes: Eyes, extinction: np.ndarray, flow: Field) -> float:

@@ -11,6 +11,7 @@ from swirlwright.postproc.report_words import Mark
 from swirlwright.postproc.sweeps.data import hysteresis
 from swirlwright.postproc.sweeps.report_data import Sweep
 from swirlwright.postproc.verdict import MARGINAL, NO, YES
+from swirlwright.solver.result_reading import kept_case
 from swirlwright.solver.schema import Case, FanFile
 
 
@@ -120,10 +121,7 @@ def _of(count: int) -> str:
 
 def base_case(sweep: Sweep) -> Case | None:
     """The base case; None if it is of a form that this release does not know."""
-    try:
-        return Case.model_validate(tomllib.loads(str(sweep.data.attrs.get("base_case_text", ""))))
-    except ValueError:
-        return None
+    return kept_case(sweep.data.attrs, "base_case_text")
 
 
 def fans(sweep: Sweep) -> dict[str, FanFile]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +12,7 @@ import numpy as np
 from swirlwright.postproc.visitor.optics import PANEL_LUMINANCE, inlet_extinction
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.progress import SILENT, Watch
+from swirlwright.solver.result_reading import kept_case
 from swirlwright.solver.results import ResultData, load_result
 from swirlwright.solver.schema import Case
 
@@ -107,7 +107,9 @@ def picture(result: Path | str, output: Path | str, *, time: float | None = None
     data, kind = load_result(result), output.suffix.lower()
     if kind not in STARTS:
         raise ResultError(f"{output}: a picture ends in {', '.join(STARTS)}")
-    case = case_of(data)
+    case = kept_case(data.attributes)
+    if case is None:
+        raise ResultError(f"{data.path}: the case text in this file cannot be read, so nothing can be drawn")
     if kind == ".png":
         figure, shown = still(data, case, time=time, watch=watch)
         part = output.with_name(f".{output.name}.{os.getpid()}.part")
@@ -209,20 +211,6 @@ def fog_at(data: ResultData, frame: int) -> np.ndarray:
     """Fog concentration of a frame (nz, nr), share of that in the inlet; zeros without fog."""
     fog = data.frames.get("fog_concentration")
     return np.zeros((data.z.size, data.r.size)) if fog is None else np.asarray(fog[frame])
-
-
-def case_of(data: ResultData) -> Case:
-    """The case from its text in the file.
-
-    Raises
-    ------
-    ResultError
-        If it is of a form that this release does not know.
-    """
-    try:
-        return Case.model_validate(tomllib.loads(data.attributes.get("case_text", "")))
-    except ValueError:
-        raise ResultError(f"{data.path}: the case text in this file cannot be read, so nothing can be drawn") from None
 
 
 def describe(data: ResultData, case: Case, scene: Any, frame: int, moment: str, stops: int, more: str) -> Picture:

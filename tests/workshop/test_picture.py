@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from synthetic import Column, write_result
@@ -11,11 +9,13 @@ from workshop_cases import mixed, shipped
 
 from swirlwright.postproc.visitor.optics import MOST_STOPS, Screen, encoded, inlet_extinction, stops_of
 from swirlwright.postproc.visitor.people import HAND_LENGTH, STATURE, hand, person
-from swirlwright.postproc.visitor.picture import case_of, finite_frames, moment_of
+from swirlwright.postproc.visitor.picture import finite_frames, moment_of, picture
 from swirlwright.postproc.visitor.scene import build_scene, stops_for
 from swirlwright.postproc.visitor.view import rear_panels, seen_tubes, view_of
 from swirlwright.solver.casefile import vary
 from swirlwright.solver.errors import ResultError
+from swirlwright.solver.result_notes import annotate
+from swirlwright.solver.result_reading import kept_case
 from swirlwright.solver.results import ResultData, load_result
 
 
@@ -144,11 +144,11 @@ def test_person_and_hand_are_true_to_scale():
 
 def test_front_tubes_hide_fog_and_rear_tubes_are_behind_it(result):
     """Thick fog everywhere covers panels and rear tubes, and leaves front tubes as they were."""
-    scene = build_scene(result, case_of(result), 120)
+    scene = build_scene(result, kept_case(result.attributes), 120)
     clear = scene.image(np.zeros((result.z.size, result.r.size)), 0)
     foggy = scene.image(np.ones((result.z.size, result.r.size)) * 1e3, 0)
     columns: dict[bool, list[int]] = {True: [], False: []}
-    for tube in seen_tubes(case_of(result), scene.view):
+    for tube in seen_tubes(kept_case(result.attributes), scene.view):
         columns[tube.depth > 0].append(int(np.abs(scene.screen.offsets - tube.across).argmin()))
     front, rear = columns[True], columns[False]
     assert len(front) == len(rear) == 2
@@ -159,7 +159,7 @@ def test_front_tubes_hide_fog_and_rear_tubes_are_behind_it(result):
 
 def test_no_fog_is_a_dark_chamber(result):
     """Without fog the camera stays as it is and what is seen is panels and tubes."""
-    case = case_of(result)
+    case = kept_case(result.attributes)
     dry = build_scene(result, case.model_copy(update={"fog": None}), 60)
     assert dry.extinction == 0.0
     assert stops_for(dry, np.ones((result.z.size, result.r.size))) == 0
@@ -170,14 +170,14 @@ def test_moment_of_an_averaged_run_is_nearest_to_the_average(tmp_path):
     data = load_result(write_result(tmp_path / "a.h5", outcome="time-averaged", n_frames=5))
     fog = data.frames["fog_concentration"]
     fog *= np.array([3.0, 2.0, 1.5, 1.01, 0.5])[:, None, None]
-    frame, words = moment_of(data, case_of(data), None)
+    frame, words = moment_of(data, kept_case(data.attributes), None)
     assert frame == 3 and "nearest to the average" in words
 
 
 def test_moment_before_the_fog_is_shut(tmp_path):
     """Of a transient run the last frame is shown, or the last one before an event shuts the fog."""
     data = load_result(write_result(tmp_path / "a.h5", outcome="transient", n_frames=6))
-    case = case_of(data)
+    case = kept_case(data.attributes)
     assert moment_of(data, case, None)[0] == 5
     shut = type(case).model_validate({**case.model_dump(), "events": [{"at": 1.2, "fog": 0.0}]})
     assert moment_of(data, shut, None) == (2, "t = 1 s, before the fog is shut")
@@ -189,17 +189,18 @@ def test_frames_that_blew_up_are_not_shown(tmp_path):
     data = load_result(write_result(tmp_path / "a.h5", outcome="transient", n_frames=3))
     data.frames["axial_velocity"][2, 4, 4] = np.nan
     assert list(finite_frames(data)) == [0, 1]
-    assert moment_of(data, case_of(data), None)[0] == 1
+    assert moment_of(data, kept_case(data.attributes), None)[0] == 1
     with pytest.raises(ResultError, match="0 to 0.5 s"):
-        moment_of(data, case_of(data), 1.0)
+        moment_of(data, kept_case(data.attributes), 1.0)
     data.frames["axial_velocity"][:] = np.inf
     with pytest.raises(ResultError, match="nothing to show"):
-        moment_of(data, case_of(data), None)
+        moment_of(data, kept_case(data.attributes), None)
 
 
 def test_case_that_cannot_be_read_is_said(tmp_path):
     """A result whose case text is of another form is refused by name, without a picture."""
-    data = load_result(write_result(Path(tmp_path / "a.h5")))
-    data.attributes["case_text"] = "title = 3"
-    with pytest.raises(ResultError, match="cannot be read"):
-        case_of(data)
+    path = write_result(tmp_path / "a.h5")
+    annotate(path, case_text="title = 3")
+    with pytest.raises(ResultError, match="a.h5: the case text in this file cannot be read"):
+        picture(path, tmp_path / "a.png")
+    assert not (tmp_path / "a.png").exists()
