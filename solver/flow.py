@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -278,9 +278,3 @@ def wall_distance(grid: Grid, edges: Edges) -> tuple[Array, Array]:
     side = np.minimum(edges.side_stress_v, 1.0)[:, None] / (grid.radius - grid.r[None, :]) ** 4
     near = np.maximum(near + side, 1e-300)
     return near**-0.25, side / near
-
-
-def with_exhaust_flow(flow: ChamberFlow, exhaust_flow: float) -> ChamberFlow:
-    """The same chamber drawing another flow [m3/s] through its pressure faces."""
-    problem = replace(flow.problem, exhaust_flow=exhaust_flow)
-    return replace(flow, problem=problem, exhaust_flow=exhaust_flow)

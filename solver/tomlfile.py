@@ -122,20 +122,6 @@ def validate(document: Document, model: type[T]) -> tuple[T | None, list[Problem
         return None, problems, bad
 
 
-def read_toml(path: Path, model: type[T]) -> T:
-    """Read a TOML file as a value of the schema.
-
-    Raises
-    ------
-    InputError
-        With every mistake in the file.
-    """
-    value, problems, _ = validate(read_document(path), model)
-    if problems or value is None:
-        raise InputError(problems)
-    return value
-
-
 def _within_file(location: tuple[Any, ...], data: Any) -> Location:
     """The location without parts that are names of the schema's types instead of keys."""
     kept: list[str | int] = []

@@ -209,11 +209,6 @@ class Sweep:
         )
 
 
-def is_sweep(path: Path) -> bool:
-    """Whether a path is a sweep's folder or data set, and not a result file."""
-    return path.is_dir() or format_of(path) == FORMAT
-
-
 def format_of(path: Path) -> str:
     """The attribute `format` of an HDF5 file; empty where it is none or cannot be read."""
     try:
