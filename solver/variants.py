@@ -138,7 +138,7 @@ def _sampled(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
     return points, shares
 
 
-def unit_sample(method: str, dimensions: int, count: int, seed: int) -> np.ndarray:
+def unit_sample(method: str, dimensions: int, count: int, seed: int | np.random.Generator) -> np.ndarray:
     """Points in the unit cube, (count, dimensions); of saltelli (count (dimensions + 2), dimensions).
 
     Saltelli's are two independent samples A and B, then for each dimension A with that of B put in (Saltelli et al.

@@ -11,6 +11,7 @@ import numpy as np
 
 from swirlwright.solver.casefile import fan_file, read_fan_file, to_toml
 from swirlwright.solver.schema import Case
+from swirlwright.solver.variants import unit_sample
 
 # Subfolder of the drawn fan files.
 DRAWN = "drawn-fans"
@@ -185,16 +186,14 @@ def drawn_fans(case: Case, factors: Mapping[str, float], number: int, folder: Pa
     return keys
 
 
-def unit_sample(count: int, dimensions: int, seed: int) -> np.ndarray:
+def latin_hypercubes(dimensions: int, count: int, seed: int) -> np.ndarray:
     """Latin hypercubes one after the other in the unit cube, (count, dimensions).
 
     Fewer are the first of more with the same seed. The head of a Sobol sequence would be too, but a few dozen of its
     points in ten dimensions make pairs of inputs go together, and indices then see effects that are not there.
     """
-    from scipy.stats import qmc
-
     rng = np.random.default_rng(seed)
-    cubes = [qmc.LatinHypercube(dimensions, seed=rng).random(CUBE) for _ in range(-(-count // CUBE))]
+    cubes = [unit_sample("latin-hypercube", dimensions, CUBE, rng) for _ in range(-(-count // CUBE))]
     return np.concatenate(cubes)[:count]
 
 

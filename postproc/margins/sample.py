@@ -8,7 +8,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from swirlwright.postproc.margins.draws import Draw, drawn_fans, draws_of, unit_sample
+from swirlwright.postproc.margins.draws import Draw, drawn_fans, draws_of, latin_hypercubes
 from swirlwright.postproc.margins.joint import Input, Joint, probability, rank_correlation
 from swirlwright.postproc.margins.runs import KeepingStore, Trials, coarser, default_folder, point
 from swirlwright.postproc.margins.values import Point
@@ -57,7 +57,7 @@ def margin_sample(
         store.forget_failed()
         trials = Trials(base, store, watch, workers)
         draws = draws_of(base)
-        for number, row in enumerate(unit_sample(count, len(draws), SEED), start=1):
+        for number, row in enumerate(latin_hypercubes(len(draws), count, SEED), start=1):
             _add(trials, draws, [d.at(float(share)) for d, share in zip(draws, row, strict=True)], number, folder)
         watch.message(f"{count} draws of {len(draws)} quantities")
         trials.run()

@@ -13,7 +13,7 @@ import pytest
 import xarray as xr
 from made_up_margins import make_up_runs, standing, steady_small, verdict_of
 
-from swirlwright.postproc.margins.draws import draws_of, unit_sample
+from swirlwright.postproc.margins.draws import draws_of, latin_hypercubes
 from swirlwright.postproc.margins.figure import sensitivities
 from swirlwright.postproc.margins.joint import Joint, joint_in, probability, rank_correlation
 from swirlwright.postproc.margins.sample import margin_sample
@@ -34,9 +34,9 @@ def by_length(case: Case) -> Record:
 
 def test_more_draws_begin_with_the_fewer() -> None:
     """The first 5 of 64 draws are those of a sample of 5, so that a larger sample goes on with a smaller."""
-    assert np.array_equal(unit_sample(64, 9, 1)[:5], unit_sample(5, 9, 1))
-    assert unit_sample(1, 9, 1).shape == (1, 9)
-    assert not np.array_equal(unit_sample(5, 9, 1), unit_sample(5, 9, 2))
+    assert np.array_equal(latin_hypercubes(9, 64, 1)[:5], latin_hypercubes(9, 5, 1))
+    assert latin_hypercubes(9, 1, 1).shape == (1, 9)
+    assert not np.array_equal(latin_hypercubes(9, 5, 1), latin_hypercubes(9, 5, 2))
 
 
 def test_draws_have_their_distributions() -> None:
