@@ -8,9 +8,10 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
-from swirlwright.postproc.drawing import PAGE_WIDTH, flow_text, length_unit, shown_field, styled
+from swirlwright.postproc.drawing import PAGE_WIDTH, LengthUnit, flow_text, length_unit, shown_field, styled
 from swirlwright.postproc.planview import draw_plan, signs_of
 from swirlwright.postproc.workshop.drafting import CORE, FLOW, FOG, INLET, JET, OPEN, PLENUM, TUBE, WALL, Sheet, arrow
+from swirlwright.postproc.workshop.paper import INCH, text_width
 from swirlwright.solver.plan import hole_plan, tube_plan
 from swirlwright.solver.results import ResultData
 from swirlwright.solver.schema import Case
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 TALLEST = 4.3  # in; verdict and picture then share a page
+HANDLE = 2.2  # of the legend, over its font
 LINES_ON_PAGE = 28  # of text in the chamber's height or twice its width, whichever is larger
 
 
@@ -40,14 +42,19 @@ def section(result: ResultData, case: Case, heights: np.ndarray, core_radius: np
     signs = signs_of(case, has_core=core > 0)
     step = max(2 * width, height) / LINES_ON_PAGE
     foot = -(5.6 if _has_room_below(case) else 4.0) * step
-    across, up = 2 * width + 14 * step, max(height + 5 * step, width + (len(signs) + 2) * step) - foot
+    up = max(height + 5 * step, width + (len(signs) + 2) * step) - foot
+    captions = ("section, seen from the front", "plan, seen from above")
+    per_inch = max(up / TALLEST, (2 * width + 14 * step) / PAGE_WIDTH)
+    beside = step + sum(per_inch * text_width(words, 8) / (2 * INCH) for words in captions)
+    plan_x = max(width + 7.5 * step, beside)
+    left, right = _ends(case, length_unit(result), [words for _, words in signs], step, plan_x, per_inch)
+    across = right - left
     page_width = min(PAGE_WIDTH, TALLEST * across / up)
     figure = Figure(figsize=(page_width, page_width * up / across))
     ax = figure.add_axes((0, 0, 1, 1))
     ax.set_aspect("equal")
     ax.axis("off")
-    left = -width / 2 - 5 * step
-    ax.set_xlim(left, left + across)
+    ax.set_xlim(left, right)
     ax.set_ylim(foot, foot + up)
     sheet = Sheet(ax, length_unit(result), step)
     _core(ax, heights, core_radius)
@@ -55,21 +62,51 @@ def section(result: ResultData, case: Case, heights: np.ndarray, core_radius: np
     _box(sheet, case)
     _tubes(sheet, result, case)
     _exhaust(sheet, result, case)
-    _below(sheet, case)
+    _below(sheet, case, per_inch)
     _dimensions(sheet, case)
-    plan_x = width + 7.5 * step
     draw_plan(sheet, case, (plan_x, width / 2), core)
-    for x, words in ((0.0, "section, seen from the front"), (plan_x, "plan, seen from above")):
+    for x, words in zip((0.0, plan_x), captions, strict=True):
         ax.text(x, foot + 0.7 * step, words, va="center", ha="center", fontsize=8)
     ax.legend(
         *zip(*signs, strict=True),
         loc="upper right",
         fontsize=7,
-        handlelength=2.2,
+        handlelength=HANDLE,
         labelspacing=0.45,
         borderpad=0.2,
     )
     return figure
+
+
+def _ends(
+    case: Case, unit: LengthUnit, words: list[str], step: float, plan_x: float, per_inch: float
+) -> tuple[float, float]:
+    """Left and right end of the drawing [m]: beside a narrow chamber labels and legend reach further than the lines.
+
+    Parameters
+    ----------
+    words : list of str
+        Of the legend.
+    step, plan_x : float
+        A line of text; where the plan's middle is [m].
+    per_inch : float
+        Of the chamber on an inch of paper [m].
+    """
+    half = case.chamber.width / 2
+    left, right = -half - 5 * step, plan_x + half + 1.5 * step
+    if case.exhaust:
+        opening, hub = case.exhaust.diameter, case.exhaust.hub_diameter
+        exhaust, at_hub = (_label(what, size, unit) for what, size in (("exhaust", opening), ("hub", hub)))
+        legend = HANDLE * 7 / 72 + (max(text_width(line, 7) for line in words) + 4.0) / INCH
+        beside = opening / 2 + 2.2 * step
+        right = max(right, beside + per_inch * (text_width(exhaust, 7) / INCH + legend))
+        if hub:
+            left = min(left, -beside - per_inch * text_width(at_hub, 7) / INCH)
+    return left, right
+
+
+def _label(what: str, diameter: float, unit: LengthUnit) -> str:
+    return f"{what} ⌀ {unit.text(diameter)}"
 
 
 def _has_room_below(case: Case) -> bool:
@@ -194,22 +231,28 @@ def _exhaust(sheet: Sheet, result: ResultData, case: Case) -> None:
         sheet.note(f"{fans if exhaust.fan else ''}{flow_text(flow)}", (0, height + 3.7 * step))
 
 
-def _below(sheet: Sheet, case: Case) -> None:
-    """Plenum and fog inlet."""
+def _below(sheet: Sheet, case: Case, per_inch: float) -> None:
+    """Plenum and fog inlet, their names beside a chamber that has no room for them; `per_inch` as in `_ends`."""
     ax, step, half = sheet.ax, sheet.step, case.chamber.width / 2
-    feeds = {tubes.feed for tubes in case.tubes}
+    feeds, middle = {tubes.feed for tubes in case.tubes}, -1.65 * step
+    radius, name = case.fog.radius if case.fog else 0.0, "supply plenum"
+    has_room = per_inch * text_width(name, 7) / INCH < half - radius - 0.8 * step
+    outside = half + 1.2 * step
     if "below" in feeds:
         ax.add_patch(Rectangle((-half, -2.4 * step), 2 * half, 1.5 * step, **PLENUM))
-        ax.text(-half + 0.4 * step, -1.65 * step, "supply plenum", fontsize=7, va="center")
+        if has_room:
+            ax.text(-half + 0.4 * step, middle, name, fontsize=7, va="center")
+        else:
+            sheet.label(name, (outside, middle), (half, middle))
     if "above" in feeds:
         # Two boxes: the plenum runs round the exhaust.
         for left in (-half, 0.4 * half):
             corner = (left, case.chamber.height + 0.9 * step)
             ax.add_patch(Rectangle(corner, 0.6 * half, 1.1 * step, **PLENUM))
     if case.fog:
-        radius, middle = case.fog.radius, -1.65 * step
         ax.add_patch(Rectangle((-radius, -2.4 * step), 2 * radius, 2.4 * step, zorder=5, **FOG))
-        sheet.label(f"fog ⌀ {sheet.unit.text(2 * radius)}", (radius + 1.2 * step, middle), (radius, middle))
+        x, z = (radius + 1.2 * step, middle) if has_room else (outside, -0.5 * step)
+        sheet.label(_label("fog", 2 * radius, sheet.unit), (x, z), (radius, z))
 
 
 def _dimensions(sheet: Sheet, case: Case) -> None:
@@ -227,10 +270,10 @@ def _dimensions(sheet: Sheet, case: Case) -> None:
     if case.exhaust:
         opening, hub, top = case.exhaust.diameter / 2, case.exhaust.hub_diameter / 2, height + 2.0 * step
         place, thing = (opening + 1.2 * step, top), (opening, height + 1.1 * step)
-        sheet.label(f"exhaust ⌀ {text(2 * opening)}", place, thing)
+        sheet.label(_label("exhaust", 2 * opening, sheet.unit), place, thing)
         if hub:
             place, thing = (-opening - 1.2 * step, top), (-hub, height + 0.8 * step)
-            sheet.label(f"hub ⌀ {text(2 * hub)}", place, thing, ha="right")
+            sheet.label(_label("hub", 2 * hub, sheet.unit), place, thing, ha="right")
     holes = hole_plan(case)
     if len(holes):
         lowest, near = float(holes.height.min()), -half - 1.4 * step
