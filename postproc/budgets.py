@@ -38,6 +38,15 @@ class Budget:
         return sum(value for value in self.entries.values() if value > 0.0)
 
     @property
+    def rows(self) -> dict[str, float]:
+        """What is told of it: the entries that are not zero and, negative as what goes out, what is stored.
+
+        They add up to the imbalance.
+        """
+        told = {name: value for name, value in self.entries.items() if value != 0.0}
+        return told if self.stored == 0.0 else {**told, "taken up by the chamber (stored)": -self.stored}
+
+    @property
     def imbalance(self) -> float:
         """Entries less what is stored."""
         return sum(self.entries.values()) - self.stored

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -27,6 +26,8 @@ from swirlwright.postproc.sweeps.report_data import format_of
 from swirlwright.postproc.sweeps.report_parts import Chapter
 from swirlwright.postproc.visitor.picture import report_picture
 from swirlwright.solver.errors import ResultError
+from swirlwright.solver.outcome import alarm
+from swirlwright.solver.result_reading import kept_case
 from swirlwright.solver.results import ResultData, load_result
 from swirlwright.solver.schema import Case, FanFile
 
@@ -97,7 +98,7 @@ def _page(measured: list[tuple[ResultData, Measures]], chapters: list[Chapter]) 
         chapters=chapters,
         cautions=_cautions(
             [
-                *((_case(data), _fans(data)) for data, _ in measured),
+                *((kept_case(data.attributes), _fans(data)) for data, _ in measured),
                 *((study.case, study.fans) for study in chapters),
             ]
         ),
@@ -154,7 +155,7 @@ def _pictures(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
         "record": record(data),
         "convergence": convergence(data),
     }
-    case = _case(data)
+    case = kept_case(data.attributes)
     if case is not None:
         drawn["section"] = section(data, case, heights, core_radius)
     pictures: dict[str, Any] = {
@@ -182,14 +183,6 @@ def _captions(data: ResultData, case: Case | None) -> dict[str, str]:
     }
 
 
-def _case(data: ResultData) -> Case | None:
-    """The case from its text in the file; None if it is of a form that this release does not know."""
-    try:
-        return Case.model_validate(tomllib.loads(data.attributes.get("case_text", "")))
-    except ValueError:
-        return None
-
-
 def _fans(data: ResultData) -> dict[str, FanFile]:
     """The fan files of the case; none if they are of a form that this release does not know."""
     files = json.loads(data.attributes.get("fan_files_json") or "{}")
@@ -208,7 +201,7 @@ def _summaries(measured: list[tuple[ResultData, Measures]]) -> list[dict[str, An
         rows = [
             ("result file", [data.path.name for data, _ in group]),
             ("column on the floor", [_touchdown(m) for _, m in group]),
-            ("outcome", [m.outcome if m.is_converged else f"NOT CONVERGED ({m.outcome})" for _, m in group]),
+            ("outcome", [m.outcome if m.is_converged else alarm(m.outcome) for _, m in group]),
             (
                 "marks",
                 [", ".join(mark.name for mark in words.marks(m, data.attributes)) or "–" for data, m in group],

@@ -11,6 +11,7 @@ from swirlwright.postproc.budgets import Budget
 from swirlwright.postproc.drawing import flow_text
 from swirlwright.postproc.measures import Measures
 from swirlwright.postproc.sheet import LINES, doubt_lines, doubt_text
+from swirlwright.solver.outcome import ending
 from swirlwright.solver.results import ResultData
 
 # What the measures' warnings begin with when they concern the verdict itself.
@@ -88,8 +89,7 @@ def marks(m: Measures, attributes: dict[str, Any]) -> list[Mark]:
 
 def _ending(m: Measures) -> str:
     """What the outcome means, as a sentence of its own: without the label it may begin with."""
-    label, _, rest = m.outcome_text.partition(": ")
-    text = rest if rest and label.replace(" ", "-") == m.outcome else m.outcome_text
+    text = ending(m.outcome, m.outcome_text)
     return text[:1].upper() + text[1:]
 
 
@@ -187,13 +187,10 @@ def spread_table(m: Measures) -> list[tuple[str, str]] | None:
 def budget_table(budget: Budget) -> BudgetTable:
     """A budget with the share of each way in or out."""
     total = budget.total_in
-    ways = {name: value for name, value in budget.entries.items() if value != 0.0}
-    if budget.stored != 0.0:
-        ways["stored meanwhile"] = budget.stored
     return BudgetTable(
         name=budget.quantity.capitalize(),
         unit=budget.unit,
-        rows=[(name, f"{v:.5e}", f"{100 * v / total:.2f} %" if total else "") for name, v in ways.items()],
+        rows=[(name, f"{v:.5e}", f"{100 * v / total:.2f} %" if total else "") for name, v in budget.rows.items()],
         imbalance=f"{budget.imbalance:.1e}",
         relative="" if budget.relative_imbalance is None else f"{budget.relative_imbalance:.1e}",
     )

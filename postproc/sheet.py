@@ -10,6 +10,7 @@ import numpy as np
 
 from swirlwright.postproc.budgets import Budget
 from swirlwright.postproc.verdict import NOT_EVALUATED, Verdict
+from swirlwright.solver.outcome import alarm, ending
 
 if TYPE_CHECKING:
     from swirlwright.postproc.measures import Measures
@@ -41,7 +42,7 @@ def as_text(m: Measures) -> str:
     """The sheet."""
     lines = [m.title or m.file, "=" * len(m.title or m.file), ""]
     if not m.is_converged:
-        lines += [f"NOT CONVERGED ({m.outcome}): {_ending(m)}", ""]
+        lines += [f"{alarm(m.outcome)}: {_ending(m)}", ""]
     v = m.verdict
     lines += [
         f"Touchdown? {v.sentence}",
@@ -106,10 +107,7 @@ def doubt_text(v: Verdict, name: str, unit: str, factor: float, form: str) -> st
 
 def _ending(m: Measures) -> str:
     """How the run ended, without the outcome's name in front."""
-    text = m.outcome_text
-    for name in (m.outcome, m.outcome.replace("-", " ")):
-        text = text.removeprefix(f"{name}: ")
-    return text
+    return ending(m.outcome, m.outcome_text)
 
 
 def _sense(m: Measures) -> str:
@@ -140,9 +138,7 @@ def _place(m: Measures, name: str) -> str:
 
 def _budget_lines(budget: Budget) -> list[str]:
     lines = [f"Budget of {budget.quantity} [{budget.unit}], positive into the chamber"]
-    lines += [f"  {name:<48}{value: .6e}" for name, value in budget.entries.items() if value != 0.0]
-    if budget.stored != 0.0:
-        lines.append(f"  {'stored meanwhile':<48}{budget.stored: .6e}")
+    lines += [f"  {name:<48}{value: .6e}" for name, value in budget.rows.items()]
     relative = budget.relative_imbalance
     share = "" if relative is None else f" ({relative:.1e} of what comes in)"
     lines.append(f"  {'imbalance':<48}{budget.imbalance: .1e}{share}")
@@ -211,7 +207,7 @@ def as_json(m: Measures) -> dict[str, Any]:
         "joint_uncertainty": None if v.joint is None else v.joint.as_json(),
         "closure_spread": None if v.spread is None else asdict(v.spread),
         "grid_error": None if v.grid_study is None else asdict(v.grid_study),
-        "verdict": v.sentence if m.is_converged else f"NOT CONVERGED ({m.outcome}): {v.sentence}",
+        "verdict": v.sentence if m.is_converged else f"{alarm(m.outcome)}: {v.sentence}",
         "spin_up_time": m.spin_up_time,
         "budgets": {budget.quantity.replace(" ", "_"): budget.as_json() for budget in m.budgets},
         "jet_torque_N_m": m.torque,

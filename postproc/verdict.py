@@ -282,7 +282,7 @@ def _why(structure: str, m: FieldMeasures, chamber: Chamber) -> str:
     if structure == NO_VORTEX:
         return f"there is no core, since {end}"
     lack = why_no_column(m, chamber)
-    no_column = f", but is no column, since {lack}" if lack else ""
+    no_column = f". It is no column: {lack}" if lack else ""
     if structure == TO_THE_FLOOR:
         return (
             f"the core reaches down to {1e3 * (m.core_foot_height or 0.0):.0f} mm, inside the lowest "

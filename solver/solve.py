@@ -139,7 +139,7 @@ def _march(
         if is_averaged:
             change = run.half_window_change()
             outcome = judge_windows(change)
-            text = f"{outcome.text} (to {100 * change:.1f} %)"
+            text = outcome.with_difference(change)
     except Stopped as stop:
         outcome, text = stop.outcome, str(stop)
     run.write_windows()

@@ -15,6 +15,7 @@ from swirlwright.postproc.measured.band import NONE, Band, band_of
 from swirlwright.postproc.measured.file import read_measured
 from swirlwright.postproc.measured.points import QUANTITIES, MeasuredData, Point, check_places
 from swirlwright.postproc.measured.values import Computed, computed_at, extent_of
+from swirlwright.solver.outcome import ending
 from swirlwright.solver.result_reading import ResultData, load_result
 
 # A point this many combined standard deviations off lies outside the band.
@@ -133,10 +134,7 @@ class Comparison:
     @property
     def ending(self) -> str:
         """What that means, without the outcome's name in front."""
-        text = str(self.data.attributes.get("outcome_text", ""))
-        for name in (self.outcome, self.outcome.replace("-", " ")):
-            text = text.removeprefix(f"{name}: ")
-        return text
+        return ending(self.outcome, str(self.data.attributes.get("outcome_text", "")))
 
     @property
     def is_converged(self) -> bool:

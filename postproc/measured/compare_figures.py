@@ -14,6 +14,7 @@ from swirlwright.postproc.measured.compare import Comparison, Row
 from swirlwright.postproc.measured.compare_words import shown
 from swirlwright.postproc.measured.points import FIELDS, QUANTITIES
 from swirlwright.postproc.measured.values import profile
+from swirlwright.solver.outcome import alarm
 
 COLUMNS = 3
 ROW_HEIGHT = 2.35  # in
@@ -61,7 +62,7 @@ def _panels(number: int, columns: int = COLUMNS) -> tuple[Figure, list[Axes]]:
 
 def _mark(figure: Figure, c: Comparison) -> None:
     if not c.is_converged:
-        figure.suptitle(f"NOT CONVERGED ({c.outcome})", color="#9b1c1c", fontweight="bold", fontsize=9)
+        figure.suptitle(alarm(c.outcome), color="#9b1c1c", fontweight="bold", fontsize=9)
 
 
 def _parity(ax: Axes, name: str, rows: Sequence[Row]) -> None:

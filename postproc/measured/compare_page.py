@@ -75,7 +75,7 @@ def _page(c: Comparison) -> str:
         title=c.title,
         result=c.data.path.name,
         measured=c.measured.path.name,
-        not_converged="" if c.is_converged else f"{c.outcome}: {c.ending}",
+        not_converged="" if c.is_converged else c.ending,
         colour="marginal" if every is None or not c.is_converged or every.outside else "yes",
         sentence=_sentence(every),
         more=""
@@ -102,10 +102,6 @@ def _sentence(every: Agreement | None) -> str:
     if every.outside == 0:
         return f"None of {points} lies outside the band of {OUTSIDE:g} standard deviations."
     return f"{every.outside} of {points} lie outside the band of {OUTSIDE:g} standard deviations."
-
-
-def _more(every: Agreement | None) -> str:
-    return "" if every is None else f"Chi-square per degree of freedom {every.per_degree:.3g}, {p_text(every.p_value)}."
 
 
 def _agreement(a: Agreement) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from swirlwright.postproc.measured.points import QUANTITIES
+from swirlwright.solver.outcome import alarm
 
 if TYPE_CHECKING:
     from swirlwright.postproc.measured.compare import Agreement, Comparison, Row
@@ -36,7 +37,7 @@ def as_text(c: Comparison) -> str:
     head = f"{c.title}: {c.data.path.name} against {c.measured.path.name}"
     lines = [head, "=" * len(head), ""]
     if not c.is_converged:
-        lines += [f"NOT CONVERGED ({c.outcome}): {c.ending}", ""]
+        lines += [f"{alarm(c.outcome)}: {c.ending}", ""]
     width = max(len(row.point.quantity) for row in c.rows)
     place = max(len(row.point.where()) for row in c.rows)
     columns = f"{'measured':>11}{'+-':>9}{'computed':>11}{'+- time':>9}{'+- grid':>9}{'+- model':>9}{'off':>7}"

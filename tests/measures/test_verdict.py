@@ -163,7 +163,7 @@ def test_a_run_that_did_not_converge_says_so(make_field, write_fields, tmp_path)
             converged=False,
         )
     )
-    assert "NOT CONVERGED (not-converged): raise run.max_iterations" in m.text()
+    assert "NOT CONVERGED: raise run.max_iterations" in m.text()
     assert m.as_json()["verdict"].startswith("NOT CONVERGED") and m.as_json()["converged"] is False
 
 
@@ -222,6 +222,17 @@ def test_closed_budgets_close(closed_file):
     for budget in budgets(load_result(closed_file)):
         # Sums of some thousand numbers of order one.
         assert abs(budget.imbalance) < 1e-10 and budget.largest_cell_imbalance < 1e-12
+
+
+def test_the_rows_of_a_budget_add_up_as_told(closed_file):
+    """What the sheet prints under a budget's head adds up to its imbalance, what is stored included."""
+    budget = budgets(load_result(closed_file))[1]
+    assert budget.stored != 0.0
+    lines = measure(closed_file).text().split("Budget of angular momentum")[1].split("\n\n")[0].splitlines()[1:]
+    *rows, imbalance = lines
+    assert any("taken up by the chamber (stored)" in row for row in rows) and "imbalance" in imbalance
+    # Each row is rounded to seven digits.
+    assert sum(float(row.split()[-1]) for row in rows) == pytest.approx(budget.imbalance, abs=1e-3)
 
 
 def test_a_leak_shows_in_its_budget(closed_file):

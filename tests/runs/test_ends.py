@@ -149,8 +149,7 @@ def test_the_time_limit_holds_in_the_steady_search(tmp_path):
 
 def test_a_blow_up_names_the_place_and_keeps_the_last_good_state(tmp_path, monkeypatch):
     """With steps far too long a run ends as blew-up, says where, and what is kept is finite."""
-    monkeypatch.setattr(transient, "COURANT", 60.0)
-    monkeypatch.setattr(transient, "TURN", 60.0)
+    monkeypatch.setattr(transient, "PHASE", 80.0)
     result = solve(small({"run.max_step": 0.5, "run.end_time": 30.0, "events": None}), tmp_path / "run.h5")
     assert result.outcome is Outcome.BLEW_UP
     assert re.search(r"fastest cell at r = \S+ m, z = \S+ m, t = \S+ s, \S+ cells crossed in the step", result.text)
@@ -302,6 +301,16 @@ def test_the_exit_status_follows_the_outcome(tmp_path, capsys, changes, outcome,
     sheet = " ".join(measures.text().split())
     assert text.split(": ", 1)[1] in sheet
     assert outcome in sheet
+
+
+@pytest.mark.parametrize(
+    "outcome, words",
+    [(Outcome.NOT_CONVERGED, "disagree by 61.6 %; lengthen run.spin_up"), (Outcome.TIME_AVERAGED, "agree to 61.6 %")],
+)
+def test_the_difference_of_the_half_windows_stands_at_its_word(outcome, words):
+    """It follows what it measures and stands there once, not behind the advice."""
+    text = outcome.with_difference(0.616)
+    assert words in text and text.count("%") == 1
 
 
 def test_a_search_that_fails_says_why(tmp_path):
