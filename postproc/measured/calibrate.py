@@ -148,7 +148,7 @@ def calibrate(
     watch : Watch
         Told of progress.
     bounds : mapping, optional
-        Other bounds by name of the constant than `measured_models.BOUNDS`.
+        Other bounds by name of the constant than `models.BOUNDS`.
 
     Raises
     ------

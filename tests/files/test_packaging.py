@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from pathlib import Path
 
@@ -39,6 +40,17 @@ def test_every_file_beside_the_modules_is_installed() -> None:
 def test_the_version_is_one() -> None:
     """The package and its metadata give the same version."""
     assert PROJECT["project"]["version"] == swirlwright.__version__
+
+
+@pytest.mark.parametrize("document", ["postproc/README.md", "solver/README.md", "DEVELOPERS.md"])
+def test_every_module_of_a_document_exists(document: str) -> None:
+    """Each name in backticks that ends in .py, with or without its folder and with *, is that of a file here."""
+    files = [
+        path for place in ("solver", "postproc", "src", "benchmarks", "tests") for path in (ROOT / place).rglob("*.py")
+    ]
+    named = set(re.findall(r"`([\w./*]+\.py)`", (ROOT / document).read_text(encoding="utf-8")))
+    assert named
+    assert [name for name in sorted(named) if not any(path.match(name) for path in files)] == []
 
 
 @pytest.mark.parametrize("name", PLACES)
