@@ -27,13 +27,13 @@ FAULTS: dict[str, tuple[tuple[str, str, str], ...]] = {
     "first-order advection of v": (
         (
             "solver/kernels.py",
-            "* m.dz[j] * 0.5 * (v_r[j, i - 1] + v_r[j, i])",
-            "* m.dz[j] * (v_r[j, i - 1] if u[j, i] > 0.0 else v_r[j, i])",
+            "* m.dz[j] * 0.5 * (v[j, i - 1] + v[j, i])",
+            "* m.dz[j] * (v[j, i - 1] if u[j, i] > 0.0 else v[j, i])",
         ),
         (
             "solver/kernels.py",
-            "ring * w[j, i] * 0.5 * (v_z[j - 1, i] + v_z[j, i])",
-            "ring * w[j, i] * (v_z[j - 1, i] if w[j, i] > 0.0 else v_z[j, i])",
+            "ring * w[j, i] * 0.5 * (v[j - 1, i] + v[j, i])",
+            "ring * w[j, i] * (v[j - 1, i] if w[j, i] > 0.0 else v[j, i])",
         ),
     ),
     "no slip turned to free slip at the side": (

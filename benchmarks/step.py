@@ -37,7 +37,7 @@ GRIDS = ((64, 96), (128, 320))  # cells along r and z
 # Called by a step from Python; the second lot only inside `momentum_rates`.
 CALLED = (
     "momentum_rates", "mixing_length_viscosity", "corner_viscosity", "sweep_u", "sweep_v", "sweep_w", "divergence",
-    "subtract_gradient", "scalar_rates", "sweep_scalar", "droplet_velocities", "add_fog_weight", "largest_rates",
+    "subtract_gradient", "scalar_rates", "sweep_scalar", "droplet_velocities", "add_fog_weight", "largest_rate",
     "combine",
 )  # fmt: skip
 INSIDE = ("swirl_fluxes", "radial_rates", "axial_rates")

@@ -41,7 +41,18 @@ def steady_budget(problem: FlowProblem, s: State) -> dict[str, Array]:
     """Budget variables of one state in SI, with nothing stored."""
     k, src = problem.work, problem.sources
     kernels.swirl_fluxes(
-        s.u, s.v, s.v, s.w, problem.viscosity(s), problem.grid.metric, problem.edges, k.adv_r, k.vis_r, k.adv_z, k.vis_z
+        s.u,
+        s.v,
+        s.v,
+        s.v,
+        s.w,
+        problem.viscosity(s),
+        problem.grid.metric,
+        problem.edges,
+        k.adv_r,
+        k.vis_r,
+        k.adv_z,
+        k.vis_z,
     )
     parts = SwirlBudget(
         k.adv_r.copy(), k.vis_r.copy(), k.adv_z.copy(), k.vis_z.copy(), s.u, s.w, src.volume, src.torque, 1.0

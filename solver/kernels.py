@@ -130,7 +130,7 @@ def side_pressure(un, e, j):
 
 @njit(cache=True, error_model="numpy")
 def side_pressure_slope(un, e, j):
-    """Derivative of `side_pressure` by the normal velocity [m/s]; negative on inflow, positive on outflow."""
+    """Derivative of `side_pressure` by the normal velocity [m/s], never negative: it damps."""
     if un < 0.0:
         return -(1.0 + e.side_in[j]) * un / e.side_open[j] ** 2
     return (e.side_out[j] + 1.0 - e.side_open[j] ** 2) * un / e.side_open[j] ** 2
@@ -161,11 +161,11 @@ def top_pressure_slope(wn, e, i):
 
 
 @njit(cache=True, error_model="numpy")
-def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
+def swirl_fluxes(u, v, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
     """Fluxes of angular momentum r*v through every face, per radian and density [m5/s2], split in two parts.
 
-    v_r and v_z: the tangential velocity used in the r and the z fluxes (the same array but in a factorised
-    step, whose effective fluxes differ by direction). adv_r, vis_r: (nz, nr+1), adv_z, vis_z: (nz+1, nr), out.
+    v is advected; v_r and v_z are the tangential velocity in the viscous r and z fluxes (the same array but in a
+    factorised step, whose effective viscous fluxes differ by direction). adv_r, vis_r: (nz, nr+1), adv_z, vis_z: (nz+1, nr), out.
     The viscous r-flux is nu r^3 d(v/r)/dr on the grid's own centres, so solid-body rotation has none.
     """
     nz, nr = v_r.shape
@@ -177,20 +177,20 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
         vis_r[j, 0] = -nu[j + 1, 0] * rf[0] ** 2 * slip * m.dz[j] * e.inner_stress
         for i in range(1, nr):
             face_nu = 0.5 * (nu[j + 1, i] + nu[j + 1, i + 1])
-            adv_r[j, i] = rf[i] * rf[i] * u[j, i] * m.dz[j] * 0.5 * (v_r[j, i - 1] + v_r[j, i])
+            adv_r[j, i] = rf[i] * rf[i] * u[j, i] * m.dz[j] * 0.5 * (v[j, i - 1] + v[j, i])
             shear = (v_r[j, i] / r[i] - v_r[j, i - 1] / r[i - 1]) / m.drc[i]
             vis_r[j, i] = -face_nu * rf[i] ** 3 * shear * m.dz[j]
-        edge = side_swirl(u[j, nr], v_r, e, m, j)
+        edge = side_swirl(u[j, nr], v, e, m, j)
         adv_r[j, nr] = rf[nr] * rf[nr] * u[j, nr] * m.dz[j] * edge
         shear = (e.side_v[j] / rf[nr] - v_r[j, nr - 1] / r[nr - 1]) / m.drc[nr]
         vis_r[j, nr] = -nu[j + 1, nr + 1] * rf[nr] ** 3 * shear * m.dz[j] * e.side_stress_v[j]
     reach_bottom, reach_top = m.dzc[0] / m.dzc[1], m.dzc[nz] / m.dzc[nz - 1]
     for i in range(nr):
         ring = m.a[i] * r[i]
-        edge = carried(-w[0, i], v_z[0, i], v_z[1, i], reach_bottom, e.bottom_v[i], 1.0, e.blend_speed)
+        edge = carried(-w[0, i], v[0, i], v[1, i], reach_bottom, e.bottom_v[i], 1.0, e.blend_speed)
         adv_z[0, i] = ring * w[0, i] * edge
         vis_z[0, i] = -nu[0, i + 1] * ring * (v_z[0, i] - e.bottom_v[i]) / m.dzc[0] * e.bottom_stress_v[i]
-        inside, second = v_z[nz - 1, i], v_z[nz - 2, i]
+        inside, second = v[nz - 1, i], v[nz - 2, i]
         edge = carried(w[nz, i], inside, second, reach_top, e.top_v[i], e.top_carry_v[i], e.blend_speed)
         adv_z[nz, i] = ring * w[nz, i] * edge
         slope = (e.top_v[i] - v_z[nz - 1, i]) / m.dzc[nz]
@@ -199,7 +199,7 @@ def swirl_fluxes(u, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
         for i in range(nr):
             ring = m.a[i] * r[i]
             face_nu = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1])
-            adv_z[j, i] = ring * w[j, i] * 0.5 * (v_z[j - 1, i] + v_z[j, i])
+            adv_z[j, i] = ring * w[j, i] * 0.5 * (v[j - 1, i] + v[j, i])
             vis_z[j, i] = -face_nu * ring * (v_z[j, i] - v_z[j - 1, i]) / m.dzc[j]
 
 
@@ -353,7 +353,7 @@ def momentum_rates(
     counterpart of the angular-momentum flux, so that swirl and radial motion exchange energy without a loss.
     """
     nz, nr = v.shape
-    swirl_fluxes(u, v, v, w, nu, m, e, adv_r, vis_r, adv_z, vis_z)
+    swirl_fluxes(u, v, v, v, w, nu, m, e, adv_r, vis_r, adv_z, vis_z)
     for j in range(nz):
         for i in range(nr):
             gain = adv_r[j, i] + vis_r[j, i] - adv_r[j, i + 1] - vis_r[j, i + 1]
@@ -507,62 +507,51 @@ def solve_rows(lower, diag, upper, rhs):
 
 
 @njit(cache=True, error_model="numpy")
-def sweep_v(u, w, nu, m, e, step, rhs, half):
+def sweep_v(nu, m, e, step, rhs, half):
     """Solve (1 - step A_r)(1 - step A_z) d = rhs for v in place; `half` keeps the result after the first factor.
 
-    A is exactly the derivative by v of `swirl_fluxes`, so the step's effective fluxes are those of v + half
-    (along r) and v + d (along z) and the angular momentum closes to round-off.
+    A is exactly the derivative by v of the viscous `swirl_fluxes`, so the step's effective viscous fluxes are those of
+    v + half (along r) and v + d (along z) and the angular momentum closes to round-off.
     """
     nz, nr = rhs.shape
     r, rf = m.r, m.rf
     lo, di, up = np.zeros((nz, nr)), np.ones((nz, nr)), np.zeros((nz, nr))
     scale = step / (m.a * r)
-    weight_adv, weight_vis = 0.5 * rf * rf, 0.5 * rf**3 / m.drc
-    reach = m.drc[nr] / m.drc[nr - 1]
+    weight = 0.5 * rf**3 / m.drc
     for j in range(nz):
         for i in range(1, nr):
-            adv = weight_adv[i] * u[j, i]
-            vis = weight_vis[i] * (nu[j + 1, i] + nu[j + 1, i + 1])
-            lo[j, i] = -scale[i] * (adv + vis / r[i - 1])
-            di[j, i] += scale[i] * (vis / r[i] - adv)
+            vis = weight[i] * (nu[j + 1, i] + nu[j + 1, i + 1])
+            lo[j, i] = -scale[i] * vis / r[i - 1]
+            di[j, i] += scale[i] * vis / r[i]
         for i in range(nr - 1):
-            adv = weight_adv[i + 1] * u[j, i + 1]
-            vis = weight_vis[i + 1] * (nu[j + 1, i + 1] + nu[j + 1, i + 2])
-            up[j, i] = scale[i] * (adv - vis / r[i + 1])
-            di[j, i] += scale[i] * (vis / r[i] + adv)
-        di[j, 0] += scale[0] * 2.0 * weight_vis[0] * nu[j + 1, 0] * e.inner_stress / r[0]
-        one, two, _ = carried_weights(u[j, nr], reach, e.side_carry_v[j], side_blend(e, j))
-        adv = rf[nr] ** 3 * u[j, nr]
-        vis = nu[j + 1, nr + 1] * rf[nr] ** 3 / m.drc[nr] * e.side_stress_v[j]
-        lo[j, nr - 1] += scale[nr - 1] * adv * two / r[nr - 2]
-        di[j, nr - 1] += scale[nr - 1] * (adv * one + vis) / r[nr - 1]
+            vis = weight[i + 1] * (nu[j + 1, i + 1] + nu[j + 1, i + 2])
+            up[j, i] = -scale[i] * vis / r[i + 1]
+            di[j, i] += scale[i] * vis / r[i]
+        di[j, 0] += scale[0] * 2.0 * weight[0] * nu[j + 1, 0] * e.inner_stress / r[0]
+        vis = 2.0 * weight[nr] * nu[j + 1, nr + 1] * e.side_stress_v[j]
+        di[j, nr - 1] += scale[nr - 1] * vis / r[nr - 1]
     solve_rows(lo, di, up, rhs)
     half[:, :] = rhs
     lo[:, :], di[:, :], up[:, :] = 0.0, 1.0, 0.0
     for j in range(1, nz):
         below, above = step / m.dz[j - 1], step / m.dz[j]
         for i in range(nr):
-            adv, vis = 0.5 * w[j, i], 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / m.dzc[j]
-            up[j - 1, i] = below * (adv - vis)
-            di[j - 1, i] += below * (vis + adv)
-            lo[j, i] = -above * (adv + vis)
-            di[j, i] += above * (vis - adv)
-    bottom, top = step / m.dz[0], step / m.dz[nz - 1]
+            vis = 0.5 * (nu[j, i + 1] + nu[j + 1, i + 1]) / m.dzc[j]
+            up[j - 1, i] = -below * vis
+            di[j - 1, i] += below * vis
+            lo[j, i] = -above * vis
+            di[j, i] += above * vis
     for i in range(nr):
-        one, two, _ = carried_weights(-w[0, i], m.dzc[0] / m.dzc[1], 1.0, e.blend_speed)
-        up[0, i] -= bottom * w[0, i] * two
-        di[0, i] += bottom * (nu[0, i + 1] / m.dzc[0] * e.bottom_stress_v[i] - w[0, i] * one)
-        one, two, _ = carried_weights(w[nz, i], m.dzc[nz] / m.dzc[nz - 1], e.top_carry_v[i], e.blend_speed)
-        lo[nz - 1, i] += top * w[nz, i] * two
-        di[nz - 1, i] += top * (nu[nz + 1, i + 1] / m.dzc[nz] * e.top_stress_v[i] + w[nz, i] * one)
+        di[0, i] += step / m.dz[0] * nu[0, i + 1] / m.dzc[0] * e.bottom_stress_v[i]
+        di[nz - 1, i] += step / m.dz[nz - 1] * nu[nz + 1, i + 1] / m.dzc[nz] * e.top_stress_v[i]
     solve_columns(lo, di, up, rhs, nz)
 
 
 @njit(cache=True, error_model="numpy")
-def sweep_u(u, w, nu, nuc, m, e, step, rhs):
+def sweep_u(u, nu, nuc, m, e, step, rhs):
     """Solve (1 - step A_r)(1 - step A_z) d = rhs for u in place.
 
-    A holds the own advection of u along r, the transport by w and the stress of one component.
+    A holds the stress of one component and the damping part of the open side's own terms.
     """
     nz = u.shape[0]
     nr = u.shape[1] - 1
@@ -573,65 +562,51 @@ def sweep_u(u, w, nu, nuc, m, e, step, rhs):
     for j in range(nz):
         rhs[j, 0] = 0.0
         for i in range(1, nr):
-            adv = 0.5 * (rf[i - 1] * u[j, i - 1] + rf[i] * u[j, i])
-            vis = nu[j + 1, i] * weight[i - 1]
-            lo[j, i] = -scale[i] * (adv + vis)
-            out = 0.5 * (rf[i] * u[j, i] + rf[i + 1] * u[j, i + 1])
-            vis_out = nu[j + 1, i + 1] * weight[i]
-            up[j, i] = scale[i] * (out - vis_out)
+            vis, vis_out = nu[j + 1, i] * weight[i - 1], nu[j + 1, i + 1] * weight[i]
+            lo[j, i] = -scale[i] * vis
+            up[j, i] = -scale[i] * vis_out
             turning = (nu[j + 1, i] + nu[j + 1, i + 1]) * hoop[i - 1]
-            di[j, i] += scale[i] * (vis - adv + out + vis_out + turning)
+            di[j, i] += scale[i] * (vis + vis_out + turning)
         if e.side_kind[j] == 1:
-            adv = 0.5 * (rf[nr - 1] * u[j, nr - 1] + rf[nr] * u[j, nr])
             vis = nu[j + 1, nr] * weight[nr - 1]
-            lo[j, nr] = -scale[nr] * (adv + vis)
-            # Only the damping part of the boundary's own terms is implicit.
-            di[j, nr] += scale[nr] * (vis - adv + max(0.0, 2.0 * rf[nr] * u[j, nr]))
+            lo[j, nr] = -scale[nr] * vis
+            di[j, nr] += scale[nr] * (vis + max(0.0, 2.0 * rf[nr] * u[j, nr]))
             di[j, nr] += step * abs(side_pressure_slope(u[j, nr], e, j)) / m.drc[nr]
         else:
             rhs[j, nr] = 0.0
     solve_rows(lo, di, up, rhs)
     lo[:, :], di[:, :], up[:, :] = 0.0, 1.0, 0.0
-    inverse = 1.0 / m.ac
     for j in range(1, nz):
         below, above = step / m.dz[j - 1], step / m.dz[j]
         for i in range(1, nr):
-            adv = 0.25 * (m.a[i - 1] * w[j, i - 1] + m.a[i] * w[j, i]) * inverse[i]
             vis = nuc[j, i] / m.dzc[j]
-            up[j - 1, i] = below * (adv - vis)
-            di[j - 1, i] += below * (vis + adv)
-            lo[j, i] = -above * (adv + vis)
-            di[j, i] += above * (vis - adv)
-        adv, vis = 0.25 * m.a[nr - 1] * w[j, nr - 1] * inverse[nr], nuc[j, nr] / m.dzc[j] * e.side_stress_w[j]
+            up[j - 1, i] = -below * vis
+            di[j - 1, i] += below * vis
+            lo[j, i] = -above * vis
+            di[j, i] += above * vis
+        vis = nuc[j, nr] / m.dzc[j] * e.side_stress_w[j]
         if e.side_kind[j - 1] == 1:
-            up[j - 1, nr] = below * (adv - vis)
-            di[j - 1, nr] += below * (vis + adv)
+            up[j - 1, nr] = -below * vis
+            di[j - 1, nr] += below * vis
         if e.side_kind[j] == 1:
-            lo[j, nr] = -above * (adv + vis)
-            di[j, nr] += above * (vis - adv)
+            lo[j, nr] = -above * vis
+            di[j, nr] += above * vis
     bottom, top = step / m.dz[0], step / m.dz[nz - 1]
     for i in range(1, nr + 1):
-        outer = m.a[i] if i < nr else 0.0
-        low = 0.5 * (m.a[i - 1] * w[0, i - 1] + outer * (w[0, i] if i < nr else 0.0)) * inverse[i]
-        high = 0.5 * (m.a[i - 1] * w[nz, i - 1] + outer * (w[nz, i] if i < nr else 0.0)) * inverse[i]
         if i < nr or e.side_kind[0] == 1:
             share = e.bottom_stress_u[i] * (e.side_stress_w[0] if i == nr else 1.0)
-            one, two, _ = carried_weights(-low, m.dzc[0] / m.dzc[1], 1.0, e.blend_speed)
-            up[0, i] -= bottom * low * two
-            di[0, i] += bottom * (nuc[0, i] / m.dzc[0] * share - low * one)
+            di[0, i] += bottom * nuc[0, i] / m.dzc[0] * share
         if i < nr or e.side_kind[nz - 1] == 1:
             share = e.top_stress_u[i] * (e.side_stress_w[nz] if i == nr else 1.0)
-            one, two, _ = carried_weights(high, m.dzc[nz] / m.dzc[nz - 1], e.top_carry_u[i], e.blend_speed)
-            lo[nz - 1, i] += top * high * two
-            di[nz - 1, i] += top * (nuc[nz, i] / m.dzc[nz] * share + high * one)
+            di[nz - 1, i] += top * nuc[nz, i] / m.dzc[nz] * share
     solve_columns(lo, di, up, rhs, nz)
 
 
 @njit(cache=True, error_model="numpy")
-def sweep_w(u, w, nu, nuc, m, e, step, rhs):
+def sweep_w(w, nu, nuc, m, e, step, rhs):
     """Solve (1 - step A_r)(1 - step A_z) d = rhs for w in place.
 
-    A holds the own advection of w along z, the transport by u and the stress of one component.
+    A holds the stress of one component and the damping part of the exhaust's own terms.
     """
     nz = w.shape[0] - 1
     nr = w.shape[1]
@@ -639,28 +614,18 @@ def sweep_w(u, w, nu, nuc, m, e, step, rhs):
     lo, di, up = np.zeros((nz + 1, nr)), np.ones((nz + 1, nr)), np.zeros((nz + 1, nr))
     scale = step / m.a
     weight = rf[:nr] / m.drc[:nr]
-    reach = m.drc[nr] / m.drc[nr - 1]
     rhs[0, :] = 0.0
     for j in range(1, nz + 1):
-        upper = m.dz[j] if j < nz else 0.0
-        # Shares of the u below and above this z-face; beyond the ceiling there is none.
-        total = m.dz[j - 1] + upper
-        share_low, share_high, above = m.dz[j - 1] / total, upper / total, min(j, nz - 1)
         for i in range(1, nr):
-            adv = 0.5 * rf[i] * (share_low * u[j - 1, i] + share_high * u[above, i])
             vis = nuc[j, i] * weight[i] * (e.top_stress_u[i] if j == nz else 1.0)
-            lo[j, i] = -scale[i] * (adv + vis)
-            di[j, i] += scale[i] * (vis - adv)
-            up[j, i - 1] = scale[i - 1] * (adv - vis)
-            di[j, i - 1] += scale[i - 1] * (vis + adv)
+            lo[j, i] = -scale[i] * vis
+            di[j, i] += scale[i] * vis
+            up[j, i - 1] = -scale[i - 1] * vis
+            di[j, i - 1] += scale[i - 1] * vis
         share = e.inner_stress * (e.top_stress_u[0] if j == nz else 1.0)
         di[j, 0] += scale[0] * nuc[j, 0] * weight[0] * share
-        adv = rf[nr] * (share_low * u[j - 1, nr] + share_high * u[above, nr])
         share = e.side_stress_w[j] * (e.top_stress_u[nr] if j == nz else 1.0)
-        blend = 0.5 * (side_blend(e, j - 1) + side_blend(e, min(j, nz - 1))) * rf[nr]
-        one, two, _ = carried_weights(adv, reach, e.side_carry_w[j], blend)
-        lo[j, nr - 1] += scale[nr - 1] * adv * two
-        di[j, nr - 1] += scale[nr - 1] * (nuc[j, nr] * rf[nr] / m.drc[nr] * share + adv * one)
+        di[j, nr - 1] += scale[nr - 1] * nuc[j, nr] * rf[nr] / m.drc[nr] * share
     for i in range(nr):
         if e.top_kind[i] == 0:
             lo[nz, i], di[nz, i], up[nz, i], rhs[nz, i] = 0.0, 1.0, 0.0, 0.0
@@ -670,12 +635,11 @@ def sweep_w(u, w, nu, nuc, m, e, step, rhs):
         below = step / (0.5 * (m.dz[j - 1] + m.dz[j])) if j > 0 else 0.0
         above = step / (0.5 * (m.dz[j] + (m.dz[j + 1] if j < nz - 1 else 0.0)))
         for i in range(nr):
-            adv = 0.5 * (w[j, i] + w[j + 1, i])
             vis = 2.0 * nu[j + 1, i + 1] / m.dz[j]
-            up[j, i] = below * (adv - vis)
-            di[j, i] += below * (vis + adv)
-            lo[j + 1, i] = -above * (adv + vis)
-            di[j + 1, i] += above * (vis - adv)
+            up[j, i] = -below * vis
+            di[j, i] += below * vis
+            lo[j + 1, i] = -above * vis
+            di[j + 1, i] += above * vis
     last = step / (0.5 * m.dz[nz - 1])
     for i in range(nr):
         if e.top_kind[i] == 1:
@@ -690,7 +654,7 @@ def sweep_w(u, w, nu, nuc, m, e, step, rhs):
 def subtract_gradient(u, w, phi, m, e, step, top_value, lag):
     """Take step * grad(phi) from u, w on every free face; phi is top_value in the exhaust.
 
-    On an open side phi is 0, or -lag/step times the change of u there: lag (nz,) [m] is the step times the slope of the
+    On an open side phi is 0, or lag/step times the change of u there: lag (nz,) [m] is the step times the slope of the
     side's pressure law, where that is followed within the step.
     """
     nz, nr = phi.shape
@@ -727,17 +691,23 @@ def combine(scale, own, weights, n, increments, out):
 
 
 @njit(cache=True, error_model="numpy")
-def largest_rates(u, v, w, m):
-    """Return the largest advection rate |u|/dr + |w|/dz and the largest turning rate |v|/r [1/s]."""
+def largest_rate(u, v, w, c, reduced_gravity, m):
+    """Return the largest rate at which the explicit parts turn a cell's phase: |u|/dr + |w|/dz + 2|v|/r + N [1/s].
+
+    Advection by central differences, waves of the rotation, and those of the fog's weight (N^2 = g' times what its
+    concentration c (nz, nr) falls by over the height); c may be empty.
+    """
     nz, nr = v.shape
-    advect, turn = 0.0, 0.0
+    largest = 0.0
     for j in range(nz):
         for i in range(nr):
             cu = max(abs(u[j, i]), abs(u[j, i + 1])) / m.dr[i]
             cw = max(abs(w[j, i]), abs(w[j + 1, i])) / m.dz[j]
-            advect = max(advect, cu + cw)
-            turn = max(turn, abs(v[j, i]) / m.r[i])
-    return advect, turn
+            rate = cu + cw + 2.0 * abs(v[j, i]) / m.r[i]
+            if c.size > 0 and j < nz - 1:
+                rate += np.sqrt(max(0.0, reduced_gravity * (c[j, i] - c[j + 1, i]) / m.dzc[j + 1]))
+            largest = max(largest, rate)
+    return largest
 
 
 @njit(cache=True, error_model="numpy")

@@ -20,9 +20,9 @@ from swirlwright.solver.projection import Projection
 from swirlwright.solver.stages import AFTER, EARLIER, IMPLICIT, NODES, WEIGHTS
 from swirlwright.solver.state import FlowProblem, Sources, State, corner
 
-# Explicit parts bound the step: cells crossed and radians turned in it. Measured; DEVELOPERS.md, decision 5.
-COURANT = 1.0
-TURN = 0.7
+# Radians a step by which the explicit parts may turn any cell's phase, all of them together; their polynomial damps up to
+# 1.73 (`stages.py`). The share is measured: DEVELOPERS.md, decision 5.
+PHASE = 1.4
 
 
 @dataclass
@@ -133,9 +133,10 @@ class Stepper:
         return replace(s, u=u, w=w)
 
     def step_size(self, s: State, largest: float) -> float:
-        """The step [s] at which no cell is crossed faster and no core turned further than COURANT, TURN allow."""
-        advect, turn = kernels.largest_rates(s.u, s.v, s.w, self.problem.grid.metric)
-        return float(min(largest, COURANT / max(advect, 1e-30), TURN / max(turn, 1e-30)))
+        """The step [s] in which advection, turning and the fog's weight turn no cell further than PHASE allows."""
+        weight = self.problem.fog_weight
+        rate = kernels.largest_rate(s.u, s.v, s.w, s.fog if weight else NO_FOG, weight, self.problem.grid.metric)
+        return float(min(largest, PHASE / max(rate, 1e-30)))
 
     def advance(self, s: State, step: float, budget: SwirlBudget | None = None) -> State:
         """One step of `step` seconds; adds the step's fluxes to `budget` if there is one."""
@@ -177,9 +178,9 @@ class Stepper:
             fill_fog_rates(problem, s.fog, by, nu, k.fog)
             k.fog_ledger[:] = ledger_rates(problem, s.fog, by)
         kernels.combine(step, k.every, EARLIER[stage], stage, self.scratch.increments, k.every)
-        kernels.sweep_u(s.u, s.w, nu, corners, m, edges, implicit, k.u)
-        kernels.sweep_v(s.u, s.w, nu, m, edges, implicit, k.v, self.scratch.half)
-        kernels.sweep_w(s.u, s.w, nu, corners, m, edges, implicit, k.w)
+        kernels.sweep_u(s.u, nu, corners, m, edges, implicit, k.u)
+        kernels.sweep_v(nu, m, edges, implicit, k.v, self.scratch.half)
+        kernels.sweep_w(s.w, nu, corners, m, edges, implicit, k.w)
         if isinstance(closure, SpalartAllmaras):
             closure.sweep(s.u, s.w, s.eddy, decay, grid, problem.edges, implicit, k.eddy)
         if problem.has_fog:
@@ -190,11 +191,11 @@ class Stepper:
         return k
 
     def _add_fluxes(self, problem: FlowProblem, s: State, k: _Fields, weight: float, budget: SwirlBudget) -> None:
-        """Add one stage's effective fluxes: those of v with the implicit parts of its increment, by direction."""
+        """Add one stage's effective fluxes: the viscous ones with the implicit parts of v's increment, by direction."""
         work, nu = problem.work, problem.viscosity(s)
         kernels.swirl_fluxes(
-            s.u, s.v + IMPLICIT * self.scratch.half, s.v + IMPLICIT * k.v, s.w, nu, problem.grid.metric, problem.edges,
-            work.adv_r, work.vis_r, work.adv_z, work.vis_z,
+            s.u, s.v, s.v + IMPLICIT * self.scratch.half, s.v + IMPLICIT * k.v, s.w, nu, problem.grid.metric,
+            problem.edges, work.adv_r, work.vis_r, work.adv_z, work.vis_z,
         )  # fmt: skip
         for name in ("adv_r", "vis_r", "adv_z", "vis_z"):
             total = getattr(budget, name)

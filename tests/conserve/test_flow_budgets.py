@@ -52,7 +52,18 @@ def steady_fluxes(problem: FlowProblem, s: State) -> tuple[Array, Array]:
     """Whole flux of angular momentum through every face, per radian."""
     k = problem.work
     kernels.swirl_fluxes(
-        s.u, s.v, s.v, s.w, problem.viscosity(s), problem.grid.metric, problem.edges, k.adv_r, k.vis_r, k.adv_z, k.vis_z
+        s.u,
+        s.v,
+        s.v,
+        s.v,
+        s.w,
+        problem.viscosity(s),
+        problem.grid.metric,
+        problem.edges,
+        k.adv_r,
+        k.vis_r,
+        k.adv_z,
+        k.vis_z,
     )
     return k.adv_r + k.vis_r, k.adv_z + k.vis_z
 

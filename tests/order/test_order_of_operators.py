@@ -102,7 +102,7 @@ def test_swirl_fluxes_are_second_order(part):
         problem, s = problem_and_state(f, cells)
         k, m = problem.work, problem.grid.metric
         kernels.swirl_fluxes(
-            s.u, s.v, s.v, s.w, problem.viscosity(s), m, problem.edges, k.adv_r, k.vis_r, k.adv_z, k.vis_z
+            s.u, s.v, s.v, s.v, s.w, problem.viscosity(s), m, problem.edges, k.adv_r, k.vis_r, k.adv_z, k.vis_z
         )
         found = getattr(k, part)
         if part.endswith("_r"):

@@ -215,8 +215,7 @@ def test_what_cannot_go_on_is_refused(undisturbed, tmp_path, monkeypatch):
     with pytest.raises(ResultError, match="nothing to resume"):
         solve(steady, tmp_path / "steady.h5", resume=True)
 
-    monkeypatch.setattr(transient, "COURANT", 60.0)
-    monkeypatch.setattr(transient, "TURN", 60.0)
+    monkeypatch.setattr(transient, "PHASE", 80.0)
     wild = small({"run.max_step": 0.5, "run.end_time": 30.0, "events": None})
     assert solve(wild, tmp_path / "wild.h5").outcome is Outcome.BLEW_UP
     with pytest.raises(ResultError, match="blew up"):
