@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from textwrap import wrap
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 from swirlwright.postproc.drawing import DASHES, GREY, INKS, PAGE_WIDTH, length_unit, styled
 from swirlwright.postproc.measured.compare import Comparison, Row
@@ -17,7 +19,8 @@ from swirlwright.postproc.measured.values import profile
 from swirlwright.solver.outcome import alarm
 
 COLUMNS = 3
-ROW_HEIGHT = 2.35  # in
+ROW_HEIGHT, BETWEEN = 2.5, 0.09  # in; the latter around each panel, so that rows keep apart
+TITLE = 22  # characters in a line: a third of the page takes no more
 SAMPLES = 161  # of a computed profile
 MARKERS = ("o", "s", "^", "D", "v")
 INSIDE, OUT = INKS[0], INKS[1]
@@ -53,7 +56,7 @@ def profiles(c: Comparison) -> Figure | None:
 
 def _panels(number: int, columns: int = COLUMNS) -> tuple[Figure, list[Axes]]:
     rows = math.ceil(number / columns)
-    figure = Figure(figsize=(PAGE_WIDTH, ROW_HEIGHT * rows + 0.3), layout="constrained")
+    figure = Figure(figsize=(PAGE_WIDTH, ROW_HEIGHT * rows + 0.3), layout=ConstrainedLayoutEngine(h_pad=BETWEEN))
     axes = list(np.ravel(figure.subplots(rows, min(columns, number), squeeze=False)))
     for ax in axes[number:]:
         ax.remove()
@@ -96,7 +99,7 @@ def _parity(ax: Axes, name: str, rows: Sequence[Row]) -> None:
     ax.set_xlim(limits)
     ax.set_ylim(limits)
     ax.set_aspect("equal", "box")
-    ax.set_title(QUANTITIES[name].words)
+    ax.set_title("\n".join(wrap(QUANTITIES[name].words, TITLE)))
     ax.set_xlabel(f"measured ({unit})")
     ax.set_ylabel(f"computed ({unit})")
     ax.grid(True)
