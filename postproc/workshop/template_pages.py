@@ -14,6 +14,7 @@ from swirlwright.postproc.workshop.template_split import TONGUE, Mark, Sheet, Sp
 
 JOIN = 8.0  # mm beside a joint, for the arms of the marks and for glue
 CROSS = 4.0  # mm, half length of a mark's arms; its circle is half as large
+NAME = 6.0  # mm beside a mark's centre, for its name
 GROUND = {"facecolor": "white", "edgecolor": "none", "pad": 0.4}
 
 
@@ -161,9 +162,14 @@ class _Drawing:
         starts = [self.at(self.sheet.left, k * small) for k in numbers]
         ends = [(x + (2.0 if k % of else 4.0), y) for k, (x, y) in zip(numbers, starts, strict=True)]
         self.page.ticks(starts, ends, width=0.12, color=GREY)
+        marks = [self.at(mark.around, mark.height) for mark in self.pieces.marks_of(self.sheet)]
         for k, (x, y) in zip(numbers, starts, strict=True):
-            if k % of == 0:
-                self.page.text(x + 4.6, y, self.book.unit.number(k * small), size=5, va="center", color=GREY)
+            words = self.book.unit.number(k * small)
+            end = x + 4.6 + text_width(words, 5)
+            # A number would hide the name of a mark; its neighbours tell what the tick stands for.
+            is_free = all(end < mx - NAME or my + CROSS + 1.0 < y or y < my - CROSS - 1.0 for mx, my in marks)
+            if k % of == 0 and is_free:
+                self.page.text(x + 4.6, y, words, size=5, va="center", color=GREY)
 
     def _lines(self) -> None:
         """The line that faces the chamber's axis, and one along each line of holes: where the jets leave."""

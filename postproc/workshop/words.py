@@ -35,8 +35,9 @@ def fan_line(fan: FanDuty) -> str:
 
 
 def amperes(current: float) -> float:
-    """A current up to the next tenth [A]; what the last digits of a division leave over is no reason for one more."""
-    return math.ceil(10 * current - 1e-9) / 10
+    """A current up to the next tenth, below 1 A hundredth [A]; a division's last digit is no reason for one more."""
+    parts = 10 if current >= 1.0 else 100
+    return math.ceil(parts * current - 1e-9) / parts
 
 
 def load_lines(power: Power) -> list[str]:

@@ -114,9 +114,10 @@ def test_at_full_speed_a_fan_takes_what_it_takes_at_a_speed_ratio_of_one():
 
 
 def test_a_current_is_not_rounded_up_for_the_last_digit_of_a_division():
-    """6 W at 12 V are 0.5 A even where the quotient ends above it; 0.51 A are 0.6 A."""
+    """6 W at 12 V are 0.5 A even where the quotient ends above it; 0.502 A are 0.51 A, 1.02 A are 1.1 A."""
     assert amperes(0.5000000000000001) == 0.5
-    assert amperes(0.51) == 0.6
+    assert amperes(0.502) == 0.51
+    assert amperes(1.02) == 1.1
 
 
 def test_sound_is_said_only_where_every_fan_gives_it(own_fans):
