@@ -20,7 +20,7 @@ class Problem:
     file : str
         The file as the user named it.
     line : int
-        Line, counted from 1.
+        Line, counted from 1; 0 for the file as a whole, or where it is an option of the command.
     key : str
         Dotted key, list items counted from 1 ("tubes.1.rows.2.pitch"); empty for the file as a whole.
     value : object
@@ -39,7 +39,7 @@ class Problem:
     hint: str = ""
 
     def __str__(self) -> str:
-        place = f"{self.file}:{self.line}:"
+        place = f"{self.file}:{self.line}:" if self.line else f"{self.file}:"
         if self.key:
             place += f" {_plain(self.key, _LONGEST_KEY)}:"
         got = "" if self.value is None else f", got {_shown(self.value)}"

@@ -182,10 +182,11 @@ def notes(case: Case, scaled: Case, factors: Factors) -> tuple[str, ...]:
     if factors.reynolds > 1.05 or factors.reynolds < 0.95:
         share = factors.reynolds**-0.5
         word = "narrower" if share < 1 else "wider"
+        advice = "So touchdown is not carried over by itself: solve the scaled case (--solve does both)."
         found.append(
             f"Reynolds numbers change by {factors.reynolds:.3g}: a core that stays laminar, of a radius like "
-            f"sqrt(nu L/V), is {word} relative to the chamber, by about {share:.2g}. So touchdown is not carried over "
-            "by itself: solve the scaled case (--solve does both)."
+            f"sqrt(nu L/V), is {word} relative to the chamber, by about {share:.2g}. "
+            + ("Solve the scaled case (--solve does both)." if case.lacks_for_touchdown else advice)
         )
         if share < 1:
             found.append("The grid has as many cells as before; refine it if `measure` finds fewer than 8 in the core.")

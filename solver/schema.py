@@ -340,6 +340,15 @@ class Case(Table):
         return math.sqrt(self.chamber.floor_area / math.pi) * self.model.radius_factor
 
     @property
+    def lacks_for_touchdown(self) -> str:
+        """What it lacks for a column that could touch down, in words; empty where it lacks nothing.
+
+        Touchdown is asked of a vortex that jets drive and an exhaust draws up.
+        """
+        lacking = [name for name, part in (("jets", self.tubes), ("exhaust", self.exhaust)) if not part]
+        return " and no ".join(lacking)
+
+    @property
     def wall_friction_factor(self) -> float:
         """Factor on the sides' friction; by default the true perimeter over that of the equal circle."""
         if self.chamber.wall_friction_factor is not None:

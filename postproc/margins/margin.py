@@ -7,7 +7,14 @@ from pathlib import Path
 
 from swirlwright.postproc.margins.bracket import bracket, ladder
 from swirlwright.postproc.margins.knobs import Knob, knobs_of
-from swirlwright.postproc.margins.runs import KeepingStore, Trials, coarser, default_folder, point
+from swirlwright.postproc.margins.runs import (
+    KeepingStore,
+    Trials,
+    coarser,
+    default_folder,
+    point,
+    refuse_without_column,
+)
 from swirlwright.postproc.margins.values import (
     AT_BOUND,
     BEYOND_BOUND,
@@ -52,12 +59,13 @@ def margin(
     Raises
     ------
     InputError
-        If the case has no knob to move, or the folder is wrong.
+        If the case has no jets or no exhaust, or no knob to move, or the folder is wrong.
     ResultError
         If the case as given came to no answer.
     SweepStopped
         On Ctrl-C.
     """
+    refuse_without_column(case)
     base = coarser(case)
     knobs, lacking = knobs_of(base)
     if not knobs:
@@ -68,7 +76,7 @@ def margin(
         trials = Trials(base, store, watch, workers)
         search = _Search(trials, knobs)
         while (number := search.add_round()) > 0:
-            watch.message(f"{number} chambers more")
+            watch.message(f"{number} more chamber{'s' if number > 1 else ''}")
             trials.run()
         trials.rerun_cold()
         data = trials.data_set(

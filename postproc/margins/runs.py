@@ -17,7 +17,7 @@ from swirlwright.postproc.sweeps.store import Record, Run, Store
 from swirlwright.postproc.sweeps.sweep import run_variants
 from swirlwright.postproc.verdict import by_share
 from swirlwright.solver.casefile import changed, fan_texts, parse_case, to_toml
-from swirlwright.solver.errors import InputError, ResultError
+from swirlwright.solver.errors import InputError, Problem, ResultError
 from swirlwright.solver.progress import Watch
 from swirlwright.solver.result_notes import annotate
 from swirlwright.solver.schema import Case
@@ -63,6 +63,19 @@ def default_folder(case: Case) -> Path:
 def coarser(case: Case) -> Case:
     """The case on the first coarser grid of a grid study, three quarters of the cells along both directions."""
     return next(iter(grids_of(case).values()))
+
+
+def refuse_without_column(case: Case) -> None:
+    """Refuse a case in which no column is to touch down: all its runs would be for nothing.
+
+    Raises
+    ------
+    InputError
+        With what the case lacks.
+    """
+    if lacking := case.lacks_for_touchdown:
+        why = f"has no {lacking}, so touchdown is no question here and margin has nothing to tell"
+        raise InputError([Problem(str(case.path), 0, "", None, why)])
 
 
 class Trials:

@@ -10,7 +10,14 @@ from typing import Any
 
 from swirlwright.postproc.margins.draws import Draw, drawn_fans, draws_of, latin_hypercubes
 from swirlwright.postproc.margins.joint import Input, Joint, probability, rank_correlation
-from swirlwright.postproc.margins.runs import KeepingStore, Trials, coarser, default_folder, point
+from swirlwright.postproc.margins.runs import (
+    KeepingStore,
+    Trials,
+    coarser,
+    default_folder,
+    point,
+    refuse_without_column,
+)
 from swirlwright.postproc.margins.values import Point
 from swirlwright.postproc.sweeps.data import write_csv, write_data_set
 from swirlwright.solver.errors import ResultError
@@ -43,7 +50,7 @@ def margin_sample(
     Raises
     ------
     InputError
-        If the folder is wrong.
+        If the case has no jets or no exhaust, or the folder is wrong.
     ResultError
         If the case as given, or all draws, came to no answer.
     SweepStopped
@@ -51,6 +58,7 @@ def margin_sample(
     """
     if count < 1:
         raise ValueError(f"count must be at least 1, got {count}")
+    refuse_without_column(case)
     base = coarser(case)
     folder = default_folder(case) if folder is None else Path(folder)
     with KeepingStore.opened(folder) as store:

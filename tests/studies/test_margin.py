@@ -146,6 +146,16 @@ def test_a_run_without_an_answer_ends_a_margin(monkeypatch, tmp_path) -> None:
     assert "exhaust flow by +40 %: ran away" in found.text() and "no valid case" in found.text()
 
 
+@pytest.mark.parametrize("count", [(), ("--sample", "4")])
+@pytest.mark.parametrize("name, lacking", [("burgers", "jets"), ("closed-cylinder", "jets and no exhaust")])
+def test_a_case_that_cannot_touch_down_runs_nothing(monkeypatch, tmp_path, capsys, name, lacking, count) -> None:
+    """Without jets or exhaust `margin` refuses at once, says what is lacking and leaves nothing behind."""
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(["margin", str(CASES / f"{name}.toml"), *count]) == 2
+    assert capsys.readouterr().err.startswith(f"{CASES / name}.toml: has no {lacking}, so touchdown is no question")
+    assert not list(tmp_path.iterdir())
+
+
 @pytest.mark.parametrize("limit, is_near", [(0.9, True), (0.8, False)])
 def test_a_small_move_that_suffices_makes_the_verdict_marginal(monkeypatch, tmp_path, limit, is_near) -> None:
     """A column that 15 per cent less momentum ends is marginal, with the reason; one that needs more stays."""
