@@ -143,10 +143,8 @@ def still(
     lines = streaks(data, case, frame, watch)
     span = f"{lines.duration:.1f} s" if lines.duration < 10 else f"{lines.duration:.0f} s"
     from_dots = f"smoke of the last {span}" if lines.words == "streaklines" else f"the way of {span}"
-    words = (
-        f"Lines: {lines.words}, {from_dots} from the dots; orange: from the fog inlet, blue: air; dashed: the round "
-    )
-    words += "chamber of the computation."
+    inks = "orange: from the fog inlet, blue: air; " if lines.fog else ""
+    words = f"Lines: {lines.words}, {from_dots} from the dots; {inks}dashed: the round chamber of the computation."
     shown = describe(data, case, scene, frame, moment, stops, words)
     title, note = f"As a visitor sees it: {moment}", shown.assumptions if has_note else ""
     return picture_figure(data, scene, scene.image(fog, stops), lines, case, title, note), shown
