@@ -227,10 +227,10 @@ def test_steady_flow_and_heavy_fog_agree() -> None:
 
 
 def test_default_fog_flow_leaves_the_vortex_as_it_is() -> None:
-    """The shipped fog changes the core's v by less than a hundredth; a hundred times as much, and heavy, far more."""
+    """The shipped fog changes the core's v by less than three hundredths; twenty times as much, and heavy, far more."""
     shipped, none, flood = (
         core_speed(tried.state)
         for _, tried in map(settled, ({}, {"fog": None}, {"fog.flow": 2e-3, "fog.density_excess": 0.6}))
     )
-    assert abs(shipped / none - 1.0) < 0.01
+    assert abs(shipped / none - 1.0) < 0.03
     assert abs(flood / none - 1.0) > 5.0 * abs(shipped / none - 1.0)

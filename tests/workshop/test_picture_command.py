@@ -142,7 +142,8 @@ def test_a_chamber_without_fog_is_drawn_but_not_animated(folder, capsys):
     """A closed cylinder without fog and tubes has a picture; an animation would show nothing and is refused."""
     write_result(folder / "closed.h5", closed=True, outcome="transient", n_frames=3, column=None)
     assert main(["picture", "closed.h5", "--quiet"]) == 0
-    assert "No fog" in capsys.readouterr().out
+    words = capsys.readouterr().out
+    assert "No fog" in words and "Lines: " in words and "fog inlet" not in words
     assert main(["picture", "closed.h5", "--output", "closed.gif", "--quiet"]) == 2
     assert "no fog" in capsys.readouterr().err
 
