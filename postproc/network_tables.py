@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from swirlwright.solver.network_table import BUDGET_NAMES
+from swirlwright.solver.network_table import BUDGET_NAMES, column, digits
 
 # Key in the file, words, unit, factor from SI.
 ROWS = (
@@ -82,25 +82,12 @@ def _tube(tube: dict[str, Any], tubes: list[dict[str, Any]]) -> TubeTable:
         f"m/s behind the entrance; hole area over tube area {share:.2f}; jet speed of the first hole over the "
         f"last {evenness:.3f}, deviation over mean {100 * tube['unevenness']:.2g} %."
     )
-    budget = [(BUDGET_NAMES.get(key, key), digits(value)) for key, value in tube["pressure_budget_pa"].items()]
+    budget = tube["pressure_budget_pa"]
+    columns = [column([factor * hole[key] for hole in tube["holes"]]) for key, _, factor in HOLES]
     return TubeTable(
         name=f"Tube{'s' if len(alike) > 1 else ''} {', '.join(alike)}{', each' if len(alike) > 1 else ''}",
         facts=facts,
-        budget=budget,
+        budget=list(zip((BUDGET_NAMES.get(key, key) for key in budget), column(list(budget.values())), strict=True)),
         heads=[head for _, head, _ in HOLES],
-        holes=[[digits(factor * hole[key]) for key, _, factor in HOLES] for hole in tube["holes"]],
+        holes=[list(row) for row in zip(*columns, strict=True)],
     )
-
-
-def digits(value: float) -> str:
-    """Four digits at most, no exponent where a builder would not write one."""
-    if value == 0:
-        return "0"
-    if not math.isfinite(value):
-        return "–"
-    value = float(f"{value:.4g}")
-    if value.is_integer() and abs(value) < 1e5:
-        return f"{value:.0f}"
-    if 1e-3 <= abs(value) < 1e5:
-        return f"{value:.{max(0, 3 - math.floor(math.log10(abs(value))))}f}"
-    return f"{value:.2e}"

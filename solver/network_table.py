@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -40,18 +40,18 @@ def _rows(network: AirNetwork) -> Iterator[tuple[str, str, str]]:
     """Name, value and unit of what holds for the whole network."""
 
     def flow(name: str, value: float) -> tuple[str, str, str]:
-        return name, _digits(3600.0 * value), "m3/h"
+        return name, digits(3600.0 * value), "m3/h"
 
     if network.feeding is not None and network.source is not None:
         if network.source.fans is not None:
             yield f"supply: {network.source.fans.title}", "", ""
         yield flow("supply flow", network.supply_flow)
-        yield "plenum pressure", _digits(network.plenum_pressure), "Pa"
+        yield "plenum pressure", digits(network.plenum_pressure), "Pa"
         lost = network.plenum_pressure - network.feeding.inlet_pressure
-        yield "lost in the plenum", _digits(lost), "Pa"
-        yield "power given to the air", _digits(network.supply_power_air), "W"
+        yield "lost in the plenum", digits(lost), "Pa"
+        yield "power given to the air", digits(network.supply_power_air), "W"
         if network.supply_power_electrical is not None:
-            yield "power of the supply fans", _digits(network.supply_power_electrical), "W"
+            yield "power of the supply fans", digits(network.supply_power_electrical), "W"
     if network.room_flow:
         yield flow("flow of tubes fed from the room", network.room_flow)
     if network.inlet_flow:
@@ -59,46 +59,48 @@ def _rows(network: AirNetwork) -> Iterator[tuple[str, str, str]]:
     if network.fog_flow:
         yield flow("fog flow", network.fog_flow)
     about = " (estimate)" if network.is_estimate else ""
-    yield f"chamber pressure{about}", _digits(network.chamber_pressure), "Pa"
+    yield f"chamber pressure{about}", digits(network.chamber_pressure), "Pa"
     if network.exhaust is not None:
         if network.exhaust.fans is not None:
             yield f"exhaust: {network.exhaust.fans.title}", "", ""
         yield flow(f"exhaust flow{about}", network.exhaust_flow)
-        yield "mean speed in the opening", _digits(network.exhaust_flow / network.exhaust.area), "m/s"
-        yield "total pressure in the opening", _digits(network.exhaust_plane_pressure), "Pa"
-        yield "lost behind the opening", _digits(network.exhaust.loss(network.exhaust_flow)), "Pa"
+        yield "mean speed in the opening", digits(network.exhaust_flow / network.exhaust.area), "m/s"
+        yield "total pressure in the opening", digits(network.exhaust_plane_pressure), "Pa"
+        yield "lost behind the opening", digits(network.exhaust.loss(network.exhaust_flow)), "Pa"
         if network.exhaust_power_electrical is not None:
-            yield "power of the exhaust fans", _digits(network.exhaust_power_electrical), "W"
+            yield "power of the exhaust fans", digits(network.exhaust_power_electrical), "W"
     # Without open sides the net flow is the round-off of the balance.
     through = network.side_flow if abs(network.side_flow) > 1e-9 * max(network.exhaust_flow, 1e-9) else 0.0
     yield flow(f"net in through the sides{about}", through)
     if len(network.jets):
         yield "holes", str(len(network.jets)), ""
-        yield "momentum of all jets", _digits(network.momentum), "N"
-        yield "torque of all jets", _digits(network.torque), "N m"
+        yield "momentum of all jets", digits(network.momentum), "N"
+        yield "torque of all jets", digits(network.torque), "N m"
 
 
 def _tube_lines(network: AirNetwork, first: int, state: TubeState) -> Iterator[str]:
     alike = [str(i + 1) for i, other in enumerate(network.tubes) if other == state]
     tube = state.tube
     yield f"Tube {', '.join(alike)}: inside {1000 * tube.diameter:.4g} mm, fed from {_feed(tube.feed)}"
-    yield f"  flow {_digits(3600 * state.flow)} m3/h, {_digits(state.entry_speed)} m/s behind the entrance"
+    yield f"  flow {digits(3600 * state.flow)} m3/h, {digits(state.entry_speed)} m/s behind the entrance"
     yield (
         f"  jet speed of the first hole over the last {state.first_over_last:.3f}; standard deviation"
         f" over mean {100 * state.unevenness:.2g} per cent"
     )
     yield f"  hole area over tube area {tube.hole_area / tube.area:.2f}"
     yield "  pressure, Pa"
-    for key, value in state.budget.items():
-        yield f"    {BUDGET_NAMES[key]:<42}{_digits(value):>10}"
+    for key, text in zip(state.budget, column(list(state.budget.values())), strict=True):
+        yield f"    {BUDGET_NAMES[key]:<42}{text:>10}"
     yield "  row  height  diameter  across hole    flow   speed  momentum    Re  elevation"
     yield "           mm        mm           Pa    m3/h     m/s        mN            deg"
+    drop, speed = column(state.hole_drop), column(state.hole_speed)
+    flow = column([3600.0 * q for q in state.hole_flow])
+    pairs = zip(state.hole_flow, state.hole_speed, strict=True)
+    momentum = column([1000.0 * network.density * q * u for q, u in pairs])
     for k, hole in enumerate(tube.holes):
-        momentum = 1000.0 * network.density * state.hole_flow[k] * state.hole_speed[k]
         yield (
             f"  {hole.row + 1:>3}{1000 * hole.height:>8.0f}{1000 * hole.diameter:>10.2f}"
-            f"{_digits(state.hole_drop[k]):>13}{_digits(3600 * state.hole_flow[k]):>8}"
-            f"{_digits(state.hole_speed[k]):>8}{_digits(momentum):>10}{state.hole_reynolds[k]:>6.0f}"
+            f"{drop[k]:>13}{flow[k]:>8}{speed[k]:>8}{momentum[k]:>10}{state.hole_reynolds[k]:>6.0f}"
             f"{math.degrees(state.elevation[k]):>11.1f}"
         )
 
@@ -107,13 +109,26 @@ def _feed(feed: str) -> str:
     return "the room" if feed == "room" else feed
 
 
-def _digits(value: float) -> str:
-    """Four digits, without an exponent where a builder would not write one."""
-    if value == 0.0:
-        return "0"
-    if 1e-3 <= abs(value) < 1e5:
-        return f"{value:.{max(0, 3 - math.floor(math.log10(abs(value))))}f}"
-    return f"{value:.3e}"
+def digits(value: float) -> str:
+    """A number as in a `column` of its own."""
+    return column([value])[0]
+
+
+def column(values: Sequence[float]) -> list[str]:
+    """Numbers of one kind to four digits of the largest, all with the same decimals; without, if all are whole.
+
+    No exponent where a builder would not write one; a dash for what is not finite.
+    """
+    largest = float(f"{max((abs(value) for value in values if math.isfinite(value)), default=0.0):.4g}")
+    if largest == 0.0 or 1e-3 <= largest < 1e5:
+        places = 3 - math.floor(math.log10(largest)) if largest else 0
+        # Adding zero takes the sign from what is rounded to nothing.
+        values = [round(value, places) + 0.0 if math.isfinite(value) else value for value in values]
+        are_whole = all(float(value).is_integer() for value in values if math.isfinite(value))
+        form = f".{0 if are_whole else max(0, places)}f"
+    else:
+        form = ".3e"
+    return [format(value, form) if math.isfinite(value) else "–" for value in values]
 
 
 def network_json(network: AirNetwork) -> dict[str, Any]:

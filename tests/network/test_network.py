@@ -12,6 +12,7 @@ import pytest
 from swirlwright.solver.casefile import parse_case, read_case
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.network import AirNetwork, network_json, network_table, solve_network
+from swirlwright.solver.network_table import column, digits
 from swirlwright.solver.schema import Case
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -268,3 +269,13 @@ def test_network_loads_no_heavy_library():
     text += "[supply]\npressure = 60.0"
     done = subprocess.run([sys.executable, "-c", script], input=text, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_column_has_one_number_of_decimals():
+    """A whole number keeps the decimals of its neighbours, whole columns have none, and nothing is rounded to -0."""
+    assert column([50.724, 51.0, 51.27]) == ["50.72", "51.00", "51.27"]
+    assert column([54.77, 0.0, -7.6e-4]) == ["54.77", "0.00", "0.00"]
+    assert column([30.0, 80.0, math.nan]) == ["30", "80", "–"]
+    assert [digits(x) for x in (0.0, 51.0, 0.36, 9.99996, 11312.4, 2e-5)] == [
+        "0", "51", "0.3600", "10", "11310", "2.000e-05",
+    ]  # fmt: skip
