@@ -16,7 +16,7 @@ from swirlwright.solver.casefile import read_case
 from swirlwright.solver.errors import Finding, InputError, Problem
 from swirlwright.solver.quantities import Number, QuantityError
 from swirlwright.solver.schema import Case, Seconds, Table, Text
-from swirlwright.solver.search_tables import Constraint, Objective, Refinement
+from swirlwright.solver.study_goal import Constraint, Objective, Refinement
 from swirlwright.solver.tomlfile import Document, read_document, validate
 from swirlwright.solver.tomllines import Location
 

@@ -15,8 +15,8 @@ from swirlwright.solver.case_keys import kind_of, number_at, value_at
 from swirlwright.solver.errors import Finding, InputError
 from swirlwright.solver.quantities import Number, QuantityError
 from swirlwright.solver.schema import Case
-from swirlwright.solver.search_tables import Constraint
 from swirlwright.solver.study_file import Study
+from swirlwright.solver.study_goal import Constraint
 from swirlwright.solver.variants import Variant
 
 # Numbers of a variant beside its measures, its parameters and the keys of its case: unit, meaning.

@@ -10,7 +10,7 @@ import numpy as np
 
 from swirlwright.postproc.searches.model import Surface, surface
 from swirlwright.postproc.searches.space import Place, Space
-from swirlwright.solver.search_tables import Refinement
+from swirlwright.solver.study_goal import Refinement
 
 # Distance kept from all computed places, over the largest such distance there is, from one far proposal to the next:
 # the cycle of Regis and Shoemaker 2005, J. Global Optimization 31:153.

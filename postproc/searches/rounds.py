@@ -13,7 +13,7 @@ import numpy as np
 
 from swirlwright.postproc.searches.proposals import Models, Proposer
 from swirlwright.postproc.searches.space import Place, Space
-from swirlwright.solver.search_tables import Refinement
+from swirlwright.solver.study_goal import Refinement
 
 # The models' least value must fall on the best variant for so many rounds on end.
 SETTLED_ROUNDS = 2

@@ -15,8 +15,8 @@ from swirlwright.postproc.searches.goal import goal_of
 from swirlwright.postproc.searches.space import point_at, space_of
 from swirlwright.postproc.sweeps.store import Record
 from swirlwright.solver.errors import InputError
-from swirlwright.solver.search_tables import Constraint, Objective, Refinement
 from swirlwright.solver.study_file import read_study
+from swirlwright.solver.study_goal import Constraint, Objective, Refinement
 from swirlwright.solver.variants import Variant, case_of
 
 CASES = Path(__file__).parents[2] / "cases"

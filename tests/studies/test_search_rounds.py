@@ -10,7 +10,7 @@ import pytest
 from swirlwright.postproc.searches.model import SMOOTHINGS, surface
 from swirlwright.postproc.searches.rounds import Answer, Exploration, explore, prediction_errors
 from swirlwright.postproc.searches.space import Axis, Place, Space
-from swirlwright.solver.search_tables import Refinement
+from swirlwright.solver.study_goal import Refinement
 from swirlwright.solver.variants import unit_sample
 
 Formula = Callable[[Place], Answer]
