@@ -92,7 +92,7 @@ def _frames(path: Path) -> int:
         (STEADY, "testing", 20),
         (AVERAGED, "marching", 1),
         (AVERAGED, "marching", 40),
-        (AVERAGED, "marching", 130),
+        (AVERAGED, "marching", 90),
         ({}, "marching", 1),
     ],
 )
