@@ -8,8 +8,7 @@ import numpy as np
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Patch
 
-from swirlwright.postproc.drawing import GREY
-from swirlwright.postproc.workshop.drafting import (
+from swirlwright.postproc.drafting import (
     CORE,
     FLOW,
     FOG,
@@ -23,6 +22,7 @@ from swirlwright.postproc.workshop.drafting import (
     Sheet,
     arrow,
 )
+from swirlwright.postproc.drawing import GREY
 from swirlwright.solver.plan import hole_plan, tube_plan
 from swirlwright.solver.schema import Case
 

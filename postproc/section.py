@@ -8,9 +8,9 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
+from swirlwright.postproc.drafting import CORE, FLOW, FOG, INLET, JET, OPEN, PLENUM, TUBE, WALL, Sheet, arrow
 from swirlwright.postproc.drawing import PAGE_WIDTH, LengthUnit, flow_text, length_unit, shown_field, styled
 from swirlwright.postproc.planview import draw_plan, signs_of
-from swirlwright.postproc.workshop.drafting import CORE, FLOW, FOG, INLET, JET, OPEN, PLENUM, TUBE, WALL, Sheet, arrow
 from swirlwright.postproc.workshop.paper import INCH, text_width
 from swirlwright.solver.plan import hole_plan, tube_plan
 from swirlwright.solver.results import ResultData

@@ -18,8 +18,8 @@ from matplotlib.patches import Circle
 from matplotlib.textpath import text_to_path
 
 from swirlwright import __version__
+from swirlwright.postproc.drafting import Place
 from swirlwright.postproc.drawing import GREY, STYLE
-from swirlwright.postproc.workshop.drafting import Place
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,10 +7,10 @@ from typing import Any
 
 from matplotlib.patches import Arc, Circle, Rectangle
 
+from swirlwright.postproc.drafting import OPEN, Place, arrow
+from swirlwright.postproc.drafting import Sheet as Drawing
 from swirlwright.postproc.drawing import GREY, LengthUnit
 from swirlwright.postproc.planview import draw_plan
-from swirlwright.postproc.workshop.drafting import OPEN, Place, arrow
-from swirlwright.postproc.workshop.drafting import Sheet as Drawing
 from swirlwright.postproc.workshop.paper import Book, Flow, Unit
 from swirlwright.postproc.workshop.template import Cutout, TubeTemplate
 from swirlwright.solver.schema import Case

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from swirlwright.postproc.drafting import JET
 from swirlwright.postproc.drawing import GREY
-from swirlwright.postproc.workshop.drafting import JET
 from swirlwright.postproc.workshop.paper import FOOT, HEAD, INCH, MARGIN, PAPERS, Book, Page, text_width
 from swirlwright.postproc.workshop.template import TemplateHole, TubeTemplate
 from swirlwright.postproc.workshop.template_split import TONGUE, Mark, Sheet, Split, split
