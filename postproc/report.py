@@ -16,6 +16,7 @@ from swirlwright.postproc.drawing import as_png_uri, as_svg, length_unit, shown_
 from swirlwright.postproc.figures import along_the_axis, convergence, maps, profiles, record
 from swirlwright.postproc.fog.words import let_in, rows
 from swirlwright.postproc.margins.section import margin_sections
+from swirlwright.postproc.margins.values import BASE
 from swirlwright.postproc.measures import Measures, measure_data
 from swirlwright.postproc.network_tables import network_tables
 from swirlwright.postproc.pages import rendered, write_whole
@@ -49,7 +50,8 @@ def write_report(
     Parameters
     ----------
     paths : path, or sequence of paths
-        Result files, and folders or data sets of sweeps. The page has the results first, each kind in this order.
+        Result files, folders of margins, and folders or data sets of sweeps. The page has the results first, each kind
+        in this order.
     output : path
         The page.
     measures, against : sequence of str
@@ -65,7 +67,7 @@ def write_report(
     ResultError
         If there is no result, or one cannot be read or has nothing to show; or for names that a sweep does not have.
     """
-    files = [Path(path) for path in ([paths] if isinstance(paths, str | Path) else paths)]
+    files = [_shown(Path(path)) for path in ([paths] if isinstance(paths, str | Path) else paths)]
     if not files:
         raise ResultError("a report needs at least one result file")
     chapters = [
@@ -80,6 +82,12 @@ def write_report(
     output = Path(output)
     write_whole(page, output)
     return output
+
+
+def _shown(path: Path) -> Path:
+    """What is shown of a path: of a margin's folder the result of the case as given, which carries the margins."""
+    base = path / BASE
+    return base if base.is_file() else path
 
 
 def _study_chapter(path: Path) -> Callable[[Path, int, Sequence[str], Sequence[str]], Chapter] | None:

@@ -11,7 +11,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from swirlwright.solver.quantities import Number, QuantityError
 from swirlwright.solver.schema import Case
-from swirlwright.solver.tomlfile import table_in
+from swirlwright.solver.tomlfile import names_in, nearest_key, table_in
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,16 @@ def kind_of(key: str) -> KeyKind | None:
     if table_in(annotation) is not None:
         return None
     return KeyKind(annotation, None if _item(annotation) is not None else _number(annotation))
+
+
+def hint_for(key: str) -> str:
+    """The key that was probably meant where `kind_of` finds none, as a hint; empty where none is near."""
+    location = tuple(int(part) - 1 if part.isdecimal() else part for part in key.split("."))
+    for n, part in enumerate(location, start=1):
+        known = names_in(Case, location[: n - 1])
+        if isinstance(part, str) and part not in known:
+            return nearest_key(Case, location[:n]) if known else ""
+    return f"it is a table: {', '.join(known)}" if (known := names_in(Case, location)) else ""
 
 
 def to_plain(kind: KeyKind, value: object) -> Any:

@@ -9,6 +9,7 @@ from typing import Any
 
 from swirlwright.solver.buildable import impossible
 from swirlwright.solver.errors import Finding, InputError, Problem
+from swirlwright.solver.filekinds import CASE, FAN, refuse_other_kind
 from swirlwright.solver.relations import relations
 from swirlwright.solver.schema import Case, FanFile
 from swirlwright.solver.tomlfile import Document, parse_document, read_document, validate
@@ -34,7 +35,9 @@ def read_case(path: str | Path) -> Case:
     InputError
         With every mistake: in the keys, in how they go together, in the geometry, in the fan files.
     """
-    return _case(read_document(Path(path)))
+    document = read_document(Path(path))
+    refuse_other_kind(document.path, document.data, CASE)
+    return _case(document)
 
 
 def parse_case(text: str, path: str | Path) -> Case:
@@ -153,6 +156,7 @@ def read_fan_file(path: Path) -> FanFile:
         With every mistake in it.
     """
     document = read_document(path)
+    refuse_other_kind(path, document.data, FAN)
     fan, problems, bad = validate(document, FanFile)
     if fan is not None:
         problems += _judged(document, _fan_findings(fan), bad)

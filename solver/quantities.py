@@ -130,6 +130,12 @@ class Number:
         text = " and ".join(f"{sign} {bound:g}" for sign, bound in bounds if bound is not None)
         return f"{text} {self.unit}" if self.unit != "1" else text
 
+    def hint(self, value: object) -> str:
+        """For a plain number too large in m that would do in mm, how that is written."""
+        if self.unit != "m" or self.le is None or not isinstance(value, int | float):
+            return ""
+        return f'millimetres are written "{value:g} mm"' if self.le < value <= 1000.0 * self.le else ""
+
     def convert(self, value: object) -> float:
         """Return a value from the file in `unit`.
 
@@ -165,6 +171,8 @@ class Number:
             try:
                 return self.convert(value)
             except QuantityError as error:
-                raise PydanticCustomError("quantity", "must be {allowed}", {"allowed": str(error)}) from error
+                raise PydanticCustomError(
+                    "quantity", "must be {allowed}", {"allowed": str(error), "hint": self.hint(value)}
+                ) from error
 
         return core_schema.no_info_plain_validator_function(validate)

@@ -181,21 +181,36 @@ def _hdf5(path: str | os.PathLike[str]) -> Iterator[h5py.File]:
     """The file opened for reading, with failures put in words."""
     path = Path(path)
     if not path.is_file():
-        raise ResultError(f"{path}: {'is a folder, not a result file' if path.is_dir() else 'no such file'}")
+        raise ResultError(f"{path}: {_folder_text(path) if path.is_dir() else 'no such file'}")
     try:
         _mend(path)
         file = h5py.File(path, "r")
     except BlockingIOError:
         raise ResultError(f"{path}: a run is still writing this file; wait, or read a copy of it") from None
-    except OSError as error:
+    except PermissionError:
+        raise ResultError(f"{path}: cannot be read, permission denied") from None
+    except OSError:
         if not h5py.is_hdf5(path):
             raise ResultError(f"{path}: not a result file (no HDF5)") from None
-        raise ResultError(f"{path}: cannot be read: {error}") from None
+        raise ResultError(f"{path}: {_DAMAGED}") from None
     with file:
         try:
             yield file
-        except (OSError, KeyError) as error:
-            raise ResultError(f"{path}: damaged or incomplete: {error}") from None
+        except (OSError, KeyError):
+            raise ResultError(f"{path}: {_DAMAGED}") from None
+
+
+# HDF5's own words on it help nobody.
+_DAMAGED = "is damaged or was cut short, by an unfinished copy for instance; copy it anew, or solve the case again"
+
+
+def _folder_text(folder: Path) -> str:
+    """That it is a folder, and of which verb, if it holds what a sweep or a margin leaves."""
+    if (folder / "sweep.h5").is_file():
+        return f"is the folder of a sweep, not a result file; swirlwright report {folder} shows it"
+    if (folder / "base.h5").is_file():
+        return f"is the folder of a margin, not a result file; its result is {folder / 'base.h5'}"
+    return "is a folder, not a result file"
 
 
 def _mend(path: Path) -> None:
@@ -216,6 +231,10 @@ def _opened(path: str | os.PathLike[str]) -> Iterator[h5py.File]:
     """As `_hdf5`, for a result file of a version that this release can read."""
     with _hdf5(path) as file:
         if _plain(file.attrs.get("format")) != FORMAT:
+            if str(_plain(file.attrs.get("format"))).startswith("swirlwright-"):
+                raise ResultError(
+                    f"{path}: is a data set of many runs, not the result of one; swirlwright report {path} shows it"
+                )
             raise ResultError(f"{path}: not a result file (attribute format is not {FORMAT})")
         version = str(_plain(file.attrs.get("format_version", "none")))
         if version.split(".")[0] != FORMAT_MAJOR:

@@ -153,14 +153,14 @@ def scale(
 
 def _length_factor(case: Case, height: float | None, factor: float | None) -> float:
     if (height is None) == (factor is None):
-        raise InputError([Problem(str(case.path), 1, "", None, "needs exactly one of height and factor")])
+        raise InputError([Problem("scale", 0, "", None, "needs exactly one of height and factor")])
     name, given = ("height", height) if factor is None else ("factor", factor)
     assert given is not None
     found = given / case.chamber.height if factor is None else given
     if not 1.0 / MOST <= found <= MOST:
         unit = case.chamber.height if factor is None else 1.0
         allowed = f"must be between {unit / MOST:.4g} and {unit * MOST:.4g}{' m' if factor is None else ''}"
-        raise InputError([Problem(str(case.path), 1, name, given, allowed)])
+        raise InputError([Problem(f"--{name}", 0, "", given, allowed)])
     return found
 
 

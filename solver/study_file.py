@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -11,9 +12,10 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, PrivateAttr
 from pydantic_core import PydanticCustomError
 
-from swirlwright.solver.case_keys import KeyKind, kind_of, number_at, to_plain
+from swirlwright.solver.case_keys import KeyKind, hint_for, kind_of, number_at, to_plain
 from swirlwright.solver.casefile import read_case
 from swirlwright.solver.errors import Finding, InputError, Problem
+from swirlwright.solver.filekinds import STUDY, refuse_other_kind
 from swirlwright.solver.quantities import Number, QuantityError
 from swirlwright.solver.schema import Case, Seconds, Table, Text
 from swirlwright.solver.study_goal import Constraint, Objective, Refinement
@@ -21,6 +23,7 @@ from swirlwright.solver.tomlfile import Document, read_document, validate
 from swirlwright.solver.tomllines import Location
 
 MOST_VARIANTS = 10_000
+NO_KEY = "leads to no key of a case that holds a value"
 
 
 def _as_name(value: object) -> str:
@@ -137,6 +140,7 @@ def read_study(path: str | Path) -> Study:
         With every mistake: in the keys, in how they go together, in the base case.
     """
     document = read_document(Path(path))
+    refuse_other_kind(document.path, document.data, STUDY)
     study, problems, _ = validate(document, Study)
     if study is None or problems:
         raise InputError(problems)
@@ -183,14 +187,20 @@ def _base(study: Study) -> Case:
     if not inside or not is_file:
         allowed = allowed if not inside else f"must name a case file; there is no {folder / study.base}"
         raise InputError([study.problem(("base",), allowed, study.base)])
-    return read_case(folder / study.base)
+    return read_case(_shortened(folder / study.base))
+
+
+def _shortened(path: Path) -> Path:
+    """The path without `name/..` in it, as people write it; as it is where that leads elsewhere, as links may."""
+    shorter = Path(os.path.normpath(path))
+    return shorter if shorter.is_file() and shorter.samefile(path) else path
 
 
 def _fixed(study: Study) -> Iterator[Finding]:
     """Read `fixed`, nested or with quoted dotted keys, into the study's changes."""
     for location, key, value in _flat(study.fixed, ("fixed",), ""):
         if (kind := kind_of(key)) is None:
-            yield Finding(location, "leads to no key of a case that holds a value")
+            yield Finding(location, NO_KEY, hint=hint_for(key))
             continue
         try:
             study._changes[key] = to_plain(kind, value)
@@ -213,7 +223,7 @@ def _parameter_findings(study: Study, parameter: Parameter, at: Location) -> Ite
     for n, key in enumerate(parameter.moved):
         place = (*at, "key") if parameter.key is not None else (*at, "keys", n)
         if (kind := kind_of(key)) is None:
-            yield Finding(place, "leads to no key of a case that holds a value", key)
+            yield Finding(place, NO_KEY, key, hint_for(key))
         elif parameter.of is not None and kind.number is None:
             yield Finding(place, "must be a key with a number, since it is a share of another", key)
     if (not parameter.values) == (parameter.range is None):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.filekinds import HDF5
 
 
 def read_text(path: Path, largest: int, encoding: str = "utf-8") -> tuple[str, bytes]:
@@ -32,9 +33,11 @@ def read_text(path: Path, largest: int, encoding: str = "utf-8") -> tuple[str, b
             raw = file.read(largest + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise refuse(1, f"cannot be read ({reason})") from error
+        raise refuse(0, f"cannot be read ({reason})") from error
+    if raw.startswith(HDF5):
+        raise refuse(0, "is a result or a data set (HDF5), not a text file; swirlwright report shows it")
     if len(raw) > largest:
-        raise refuse(1, f"must be a file of at most {largest} bytes")
+        raise refuse(0, f"must be a file of at most {largest} bytes")
     try:
         return raw.decode(encoding), raw
     except UnicodeDecodeError as error:

@@ -148,12 +148,12 @@ def _problem(document: Document, model: type[BaseModel], location: Location, det
     kind, context = detail["type"], detail.get("ctx", {})
     value = None if kind in ("missing", "too_short", "too_long") else detail["input"]
     if kind == "extra_forbidden":
-        hint = _nearest_key(model, location) if has_hint else ""
+        hint = nearest_key(model, location) if has_hint else ""
         return document.problem(location, "unknown key", None, hint)
     allowed = _ALLOWED.get(kind, detail["msg"])
-    if kind == "missing" and location and location[-1] not in _names(model, location[:-1]):
+    if kind == "missing" and location and location[-1] not in names_in(model, location[:-1]):
         allowed = "must have one more item"
-    hint = ""
+    hint = context.get("hint", "")
     if kind == "literal_error":
         expected = re.findall(r"'([^']*)'", context["expected"])
         context = {"expected": ", ".join(f'"{name}"' for name in expected)}
@@ -178,7 +178,7 @@ def table_in(annotation: Any) -> type[BaseModel] | None:
     return None
 
 
-def _names(model: type[BaseModel], location: Location) -> list[str]:
+def names_in(model: type[BaseModel], location: Location) -> list[str]:
     """Keys the table at `location` may have."""
     table: type[BaseModel] | None = model
     for part in location:
@@ -199,15 +199,15 @@ def _all_keys(model: type[BaseModel], prefix: str = "") -> dict[str, str]:
     return keys
 
 
-def _nearest_key(model: type[BaseModel], location: Location) -> str:
+def nearest_key(model: type[BaseModel], location: Location) -> str:
     """A hint for an unknown key: the nearest of its table, or the table where it belongs."""
     *table, key = location
-    close = difflib.get_close_matches(str(key)[:100], _names(model, tuple(table)), n=1, cutoff=0.6)
+    close = difflib.get_close_matches(str(key)[:100], names_in(model, tuple(table)), n=1, cutoff=0.6)
     if close:
         place = [str(part + 1) if isinstance(part, int) else part for part in table]
         return f"did you mean {'.'.join([*place, close[0]])}?"
     home = _all_keys(model).get(str(key))
-    return f"it belongs in [{home}]" if home else f"known here: {', '.join(_names(model, tuple(table)))}"
+    return f"it belongs in [{home}]" if home else f"known here: {', '.join(names_in(model, tuple(table)))}"
 
 
 def _filled(model: type[BaseModel], data: Any) -> Any:

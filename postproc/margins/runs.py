@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from swirlwright import __version__
-from swirlwright.postproc.margins.values import Point, Settings
+from swirlwright.postproc.margins.values import BASE, Point, Settings
 from swirlwright.postproc.studies import grids_of
 from swirlwright.postproc.sweeps.plan import Rules
 from swirlwright.postproc.sweeps.store import Record, Run, Store
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 AVERAGE = 0.5
 # Moved chambers that are run once more from rest, to see whether their verdict hangs on where they began.
 COLD = 2
-BASE = "base.h5"
 
 
 class KeepingStore(Store):

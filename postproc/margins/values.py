@@ -17,6 +17,8 @@ AT_BOUND: Final = "at bound"
 NO_CASE: Final = "no case"
 FAILED: Final = "failed"
 # Units of values as they are printed: SI unit to factor and unit.
+# Of a margin's folder, the result of the case as given.
+BASE = "base.h5"
 PRINTED = {"m": (1e3, "mm"), "m3/s": (1e3, "L/s"), "m2/s": (1e6, "mm2/s"), "N": (1e3, "mN"), "1": (1.0, "")}
 
 

@@ -229,7 +229,8 @@ def open_sweep(path: Path) -> Sweep:
     file = path / "sweep.h5" if path.is_dir() else path
     if not file.exists():
         raise ResultError(
-            f"{path}: holds no sweep.h5, which a sweep writes at its end; the same sweep goes on where it stopped"
+            f"{path}: holds no sweep.h5 or base.h5, which sweep and margin write at their end; the same command goes "
+            "on where it stopped"
         )
     if format_of(file) != FORMAT:
         raise ResultError(f"{file}: is no data set of a sweep, or is damaged")

@@ -107,8 +107,9 @@ def run_margin(options: argparse.Namespace) -> int:
 
     case = read_case(options.case)
     from swirlwright.postproc.margins.margin import margin
-    from swirlwright.postproc.margins.runs import BASE, default_folder
+    from swirlwright.postproc.margins.runs import default_folder
     from swirlwright.postproc.margins.sample import margin_sample
+    from swirlwright.postproc.margins.values import BASE
     from swirlwright.postproc.studies import holds_ended_run
 
     folder = options.output or default_folder(case)

@@ -169,6 +169,32 @@ def test_a_file_that_cannot_be_read_is_refused(tmp_path: Path, name: str) -> Non
     with pytest.raises(InputError) as caught:
         read_case(tmp_path / name)
     assert len(caught.value.problems) == 1
+    assert str(caught.value).startswith(f"{tmp_path / name}: cannot be read")
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("studies/jet-height.toml", "is a study, not a case; swirlwright sweep"), ("fans/roof-120.toml", "is a fan file")],
+)
+def test_another_kind_of_file_is_told_once(name: str, words: str) -> None:
+    """A study or a fan file in the place of a case is named as such, instead of each of its keys."""
+    with pytest.raises(InputError) as caught:
+        read_case(CASES / name)
+    assert str(caught.value).startswith(f"{CASES / name}: {words}") and len(caught.value.problems) == 1
+
+
+def test_a_result_in_the_place_of_a_case_is_told(tmp_path: Path) -> None:
+    """HDF5, however large, is told from a text that is too long."""
+    path = tmp_path / "a.h5"
+    path.write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(500_000))
+    with pytest.raises(InputError, match=r"a\.h5: is a result or a data set"):
+        read_case(path)
+
+
+def test_a_width_given_in_millimetres_is_shown_how() -> None:
+    """A number too large in metres that would do in millimetres comes with the text to write."""
+    (problem,) = problems(ROUND.replace("width = ", "width = 360 # "))
+    assert problem.hint == 'millimetres are written "360 mm"'
 
 
 @pytest.mark.parametrize(

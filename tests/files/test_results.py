@@ -356,6 +356,19 @@ def test_what_is_no_result_is_refused_in_one_line(tmp_path):
         with pytest.raises(ResultError) as caught:
             load_result(path)
         assert str(caught.value).startswith(f"{path}:") and "\n" not in str(caught.value)
+        assert "Unable to" not in str(caught.value)  # as HDF5 begins
+
+
+def test_what_sweep_and_margin_leave_is_named(tmp_path):
+    """A data set of many runs and the folders of sweep and margin are told from a result, with what shows them."""
+    for name, words in (("sweep.h5", "folder of a sweep"), ("base.h5", "folder of a margin")):
+        folder = tmp_path / name.removesuffix(".h5")
+        folder.mkdir()
+        with h5py.File(folder / name, "w") as file:
+            file.attrs["format"] = "swirlwright-sweep"
+        for path, told in ((folder, words), (folder / name, "data set of many runs")):
+            with pytest.raises(ResultError, match=told):
+                load_result(path)
 
 
 def test_only_results_are_overwritten(tmp_path):

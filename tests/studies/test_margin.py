@@ -235,6 +235,8 @@ def test_the_command_with_real_runs(monkeypatch, tmp_path, capsys) -> None:
     assert "Margins: touchdown stays" in m.text() and m.as_json()["margins"] == printed
     assert cli.main(["report", "small.margin/base.h5", "--output", "page.html"]) == 0
     assert "<h2>Margins</h2>" in Path("page.html").read_text()
+    assert cli.main(["report", "small.margin", "--output", "folder.html"]) == 0
+    assert Path("folder.html").read_text() == Path("page.html").read_text()
     capsys.readouterr()
     monkeypatch.setattr(sweep_pool, "Attempt", lambda *_: pytest.fail("started a process"))
     assert cli.main(["margin", "small.toml", "--json", "--quiet"]) == status

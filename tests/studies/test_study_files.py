@@ -122,6 +122,10 @@ A = "[[parameters]]\nname = 'a'\n"
 FOG = f"{A}key = 'fog.radius'\n"
 MISTAKES = {
     f"{A}key = 'fog.radios'\nvalues = [1]": "5: parameters.1.key: leads to no key of a case",
+    f"{A}key = 'exhaust.fanspeed_ratio'\nvalues = [1]": "5: parameters.1.key: leads to no key of a case that holds a "
+    "value, got 'exhaust.fanspeed_ratio'; did you mean exhaust.fan_speed_ratio?\n",
+    f"{FOG}values = [1]\n[fixed.exhuast]\nflow = 1": "8: fixed.exhuast.flow: leads to no key of a case that holds a "
+    "value; did you mean exhaust?\n",
     f"{A}key = 'fog'\nvalues = [1]": "5: parameters.1.key: leads to no key of a case",
     f"{A}key = 'tubes.0.count'\nvalues = [1]": "5: parameters.1.key: leads to no key of a case",
     f"{FOG}values = [0.1, '2 kg']": "6: parameters.1.values.2: must be a quantity convertible to m",
@@ -161,6 +165,16 @@ def test_the_base_case_is_there_and_near(tmp_path: Path) -> None:
     path = write_study(tmp_path)
     (path.parent / "case.toml").write_text("title = 3\n")
     with pytest.raises(InputError, match="case.toml:1: title"):
+        read_study(path)
+
+
+def test_the_base_case_is_told_by_its_plain_path(tmp_path: Path) -> None:
+    """A base above the study is named without the detour by the study's folder."""
+    (tmp_path / "studies").mkdir()
+    path = write_study(tmp_path / "studies")
+    (tmp_path / "above.toml").write_text("title = 3\n")
+    path.write_text(STUDY.replace("case.toml", "../above.toml"))
+    with pytest.raises(InputError, match=f"^{re.escape(str(tmp_path / 'above.toml'))}:1: title"):
         read_study(path)
 
 
