@@ -1,4 +1,9 @@
-"""Independent tasks in processes of their own, two at a time."""
+"""Independent calls of a function in processes of their own, two at a time.
+
+For the variants of one case beside its result, and for groups of checks. It is not the pool of a sweep
+(`postproc/sweeps/pool.py`): that one works in a folder of records, answers with measures instead of what a function
+returns, survives a variant that crashes, and names results by a hash, not by the case that they stand beside.
+"""
 
 from __future__ import annotations
 
