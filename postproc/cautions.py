@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from swirlwright.postproc.workshop.parts import is_mains
 from swirlwright.postproc.workshop.power import EXAMPLE_ROOM
+from swirlwright.postproc.workshop.units import MILLIMETRES, Unit
 from swirlwright.solver.schema import Case, FanFile
 
 GENERAL = {
@@ -64,7 +65,7 @@ class Caution:
         return f"{self.general} {self.here}".rstrip()
 
 
-def cautions(case: Case | None, fans: Mapping[str, FanFile]) -> tuple[Caution, ...]:
+def cautions(case: Case | None, fans: Mapping[str, FanFile], unit: Unit = MILLIMETRES) -> tuple[Caution, ...]:
     """Return the cautions for a case.
 
     Parameters
@@ -73,15 +74,17 @@ def cautions(case: Case | None, fans: Mapping[str, FanFile]) -> tuple[Caution, .
         Without one only what always holds.
     fans : mapping
         The fan files the case names, under their names; those that are missing are not spoken of.
+    unit : Unit
+        Of what is said of this case.
     """
     if case is None:
         return tuple(Caution(subject, general) for subject, general in GENERAL.items())
     here = {
         "Electricity": _electricity(case, fans),
-        "Fans": _fans(case),
-        "Dry ice": _dry_ice(case),
+        "Fans": _fans(case, unit),
+        "Dry ice": _dry_ice(case, unit),
         "Stability": _stability(case),
-        "Ways out": _ways_out(case),
+        "Ways out": _ways_out(case, unit),
     }
     return tuple(
         Caution(subject, general, " ".join(here.get(subject, ())))
@@ -112,22 +115,22 @@ def _electricity(case: Case, fans: Mapping[str, FanFile]) -> Iterator[str]:
         yield f"No voltage is stated for {', '.join(silent)}: treat as mains."
 
 
-def _fans(case: Case) -> Iterator[str]:
+def _fans(case: Case, unit: Unit) -> Iterator[str]:
     exhaust, height = case.exhaust, case.chamber.height
     if case.supply is not None and case.supply.fans:
         count = sum(entry.count for entry in case.supply.fans)
         yield f"Here {'the supply fan' if count == 1 else f'{count} supply fans'} at the plenum are within reach."
     if exhaust is None:
         return
-    where = f"The exhaust opening, {1000 * exhaust.diameter:.0f} mm wide, is {height:.3g} m above the chamber's floor"
+    where = f"The exhaust opening, {unit.text(exhaust.diameter)} wide, is {unit.long(height)} above the chamber's floor"
     if height < REACH:
-        yield f"{where}: within reach (below {REACH:g} m, ISO 13857, from memory), from inside the chamber too."
+        yield f"{where}: within reach (below {unit.long(REACH)}, ISO 13857, from memory), from inside the chamber too."
     else:
         yield f"{where}: out of reach only where nothing can be climbed on."
     if height < GUARDED_BELOW:
         yield (
-            f"Fans lower than 7 ft ({GUARDED_BELOW:.2f} m) have guards with openings of at most half an inch"
-            f" ({1000 * GUARD_OPENING:.0f} mm) (29 CFR 1910.212(a)(5))."
+            f"Fans lower than 7 ft ({unit.long(GUARDED_BELOW)}) have guards with openings of at most half an inch"
+            f" ({unit.text(GUARD_OPENING)}) (29 CFR 1910.212(a)(5))."
         )
     if exhaust.guard_loss == 0.0:
         yield "The case has no guard loss (exhaust.guard_loss is 0): a guard costs flow, so put it in and solve again."
@@ -146,22 +149,22 @@ def carbon_dioxide(mass: float, *, temperature: float = ROOM_TEMPERATURE, pressu
     return mass * GAS_CONSTANT * temperature / (MOLAR_MASS_CO2 * pressure)
 
 
-def _dry_ice(case: Case) -> Iterator[str]:
+def _dry_ice(case: Case, unit: Unit) -> Iterator[str]:
     from fluids.atmosphere import ATMOSPHERE_1976
 
     volume = case.air.room_volume or EXAMPLE_ROOM
-    room = f"a room of {volume:g} m³"
+    room = f"a room of {unit.volume(volume)}"
     if case.air.room_volume is None:
         room += " (air.room_volume is not given)"
     gas = carbon_dioxide(1.0, temperature=case.air.temperature, pressure=ATMOSPHERE_1976(case.air.altitude).P)
     most = [(limit - FRESH) * volume / gas for limit in (LIMIT_8_HOURS, LIMIT_15_MINUTES)]
     air = gas / (LIMIT_8_HOURS - FRESH)
     yield (
-        f"Each kg becomes {gas:.2f} m³ of gas: in {room} that alone is {_ppm(gas / volume)} if evenly mixed, and more"
-        f" near the floor. Limits: {_ppm(LIMIT_8_HOURS)} over 8 h (OSHA, 29 CFR 1910.1000 table Z-1),"
+        f"Each kg becomes {unit.volume(gas, 2)} of gas: in {room} that alone is {_ppm(gas / volume)} if evenly mixed,"
+        f" and more near the floor. Limits: {_ppm(LIMIT_8_HOURS)} over 8 h (OSHA, 29 CFR 1910.1000 table Z-1),"
         f" {_ppm(LIMIT_15_MINUTES)} over 15 min (ACGIH, NIOSH), {_ppm(DANGEROUS)} immediately dangerous (NIOSH)."
-        f" Without ventilation {most[0]:.2g} kg reach the first and {most[1]:.2g} kg the second; {air:.0f} m³/h of"
-        " outdoor air for each kg/h hold the first."
+        f" Without ventilation {most[0]:.2g} kg reach the first and {most[1]:.2g} kg the second;"
+        f" {unit.flow(round(air) / 3600.0)} of outdoor air for each kg/h hold the first."
     )
 
 
@@ -180,7 +183,7 @@ def _stability(case: Case) -> Iterator[str]:
     )
 
 
-def _ways_out(case: Case) -> Iterator[str]:
+def _ways_out(case: Case, unit: Unit) -> Iterator[str]:
     chamber = case.chamber
     is_open = chamber.open_share > 0.0 and chamber.open_top - chamber.open_from > 1.5
     if chamber.height > 1.5 and chamber.width > 0.6 and is_open:
@@ -188,4 +191,5 @@ def _ways_out(case: Case) -> Iterator[str]:
     width = chamber.width
     need = math.ceil(10.0 * (width + 2.0)) / 10.0
     if chamber.height > 1.0:
-        yield f"With a metre to walk around it the chamber takes {need:g} m by {need:g} m of the room."
+        side = unit.long(need)
+        yield f"With {unit.long(1.0)} to walk around it the chamber takes {side} by {side} of the room."

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from swirlwright.postproc.cautions import LAST_WORD, Caution
-from swirlwright.postproc.workshop.paper import Book, Flow, Unit
+from swirlwright.postproc.workshop.paper import Book, Flow
 from swirlwright.postproc.workshop.parts import Part
 from swirlwright.postproc.workshop.power import Power
 from swirlwright.postproc.workshop.template import TubeTemplate
 from swirlwright.postproc.workshop.template_pages import runs_text, tubes_text
+from swirlwright.postproc.workshop.units import Unit, fraction_drill
 from swirlwright.postproc.workshop.words import fan_rows, load_lines, room_line, sound_line
 from swirlwright.solver.schema import Case
 
@@ -21,11 +22,13 @@ MOUNTING = {
 def add_first_page(book: Book, case: Case, kinds: tuple[TubeTemplate, ...]) -> None:
     """Add the page that says what the sheets are and how to use them."""
     flow, unit = Flow(book, case.title), book.unit
-    chamber = case.chamber
+    chamber, units = case.chamber, "millimetres"
+    if not unit.is_metric:
+        units = f"inches, flows in {unit.flow_name}, pressures in {unit.pressure_name}"
     flow.paragraph(
         f"Workshop sheets: {chamber.footprint} chamber, {unit.text(chamber.width)} wide, {unit.text(chamber.height)}"
         f" high, {sum(len(kind.tubes) for kind in kinds)} drilled tubes. Case file: {case.path.name}. All lengths in"
-        f" {'millimetres' if unit.name == 'mm' else 'inches'}."
+        f" {units}."
     )
     flow.heading("Before you drill")
     for number, words in enumerate(_steps(unit), start=1):
@@ -49,12 +52,13 @@ def _steps(unit: Unit) -> tuple[str, ...]:
     """What to do, in order."""
     return (
         f"Print all sheets at 100 %, no scaling. Check the ruler at the foot, and up the paper the ticks along the"
-        f" left edge of a template: they are {'10 mm' if unit.name == 'mm' else 'a quarter of an inch'} apart.",
+        f" left edge of a template: they are {'10 mm' if unit.is_metric else 'a quarter of an inch'} apart.",
         "Cut out the template’s pieces and join them mark on mark (R1 on R1, and so on): the upper or right one is"
         " cut along the dashes and laid on the strip of the other. Tape them from behind.",
         "Wrap the template around its tube, print outside, the thick line on the mounting end, the arrow up. The"
         " other edge must meet the solid line beside the tongue; the tongue goes under it. Share a gap of up to"
-        " half a millimetre out evenly; with more the tube is not of this diameter.",
+        f" {'half a millimetre' if unit.is_metric else '1/64 in'} out evenly; with more the tube is not of this"
+        " diameter.",
         "Punch every centre through the paper, take it off or drill through it, square to the tube and towards its"
         " middle. Start small, finish with the drill of the table, deburr inside and outside.",
         "Mark the line that faces the chamber’s axis on the tube, at both ends: by it the tube is turned when it is"
@@ -75,10 +79,16 @@ def add_holes(book: Book, kinds: tuple[TubeTemplate, ...]) -> None:
              unit.number(h.around)]
             for h in kind.holes
         ]  # fmt: skip
+        widths = [1, 1, 1.5, 1.5, 1.2, 2, 1.5]
+        if not unit.is_metric:
+            heads.insert(4, "nearest drill")
+            rows = [[*row[:4], fraction_drill(h.diameter), *row[4:]] for row, h in zip(rows, kind.holes, strict=True)]
+            widths.insert(4, 2.2)
         if kind.feed == "above":
             heads.append(f"below the ceiling, {name}")
             rows = [[*row, unit.number(kind.from_mounting(h))] for row, h in zip(rows, kind.holes, strict=True)]
-        flow.table(heads, rows, [1, 1, 1.5, 1.5, 1.2, 2, 1.5, *([2] if kind.feed == "above" else [])])
+            widths.append(2)
+        flow.table(heads, rows, widths)
     flow.note(
         "Aim: angle of the jet to the tangent at the tube’s axis, inward positive. Off the axis line and around: from"
         " the line that faces the chamber’s axis, to the right (counterclockwise from above) positive, around along the"
@@ -100,15 +110,24 @@ def add_parts(book: Book, parts: tuple[Part, ...], power: Power, network_caution
     if power.fans:
         flow.heading("Fans at work (each one)")
         flow.table(
-            ["fan", "count", "speed, rpm", "flow, m³/h", "pressure, Pa", "power, W", "at full speed, W", "supply, V"],
-            fan_rows(power),
+            [
+                "fan",
+                "count",
+                "speed, rpm",
+                f"flow, {unit.flow_name}",
+                f"pressure, {unit.pressure_name}",
+                "power, W",
+                "at full speed, W",
+                "supply, V",
+            ],
+            fan_rows(power, unit),
             (3.6, 1, 1.2, 1.3, 1.4, 1.2, 1.5, 1.2),
         )
     flow.heading("Supply, sound, room")
-    for line in (*load_lines(power), sound_line(power), room_line(power)):
+    for line in (*load_lines(power), sound_line(power, unit), room_line(power, unit)):
         flow.paragraph(line)
     if network_cautions:
-        flow.heading("Cautions of the air network")
+        flow.heading("Cautions of the air network" + ("" if unit.is_metric else ", metric"))
         for line in network_cautions:
             flow.paragraph(line)
 

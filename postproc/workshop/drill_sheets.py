@@ -16,12 +16,13 @@ from matplotlib import rc_context
 from swirlwright.postproc.cautions import LAST_WORD, Caution, cautions
 from swirlwright.postproc.drawing import STYLE
 from swirlwright.postproc.workshop.drill_pages import MOUNTING, add_cautions, add_first_page, add_holes, add_parts
-from swirlwright.postproc.workshop.paper import INCHES, MILLIMETRES, Book, Unit
+from swirlwright.postproc.workshop.paper import Book
 from swirlwright.postproc.workshop.parts import Part, parts_of
 from swirlwright.postproc.workshop.plan_pages import add_cutouts, add_plan, sense
 from swirlwright.postproc.workshop.power import Power, fan_files_of, power_json, power_of
 from swirlwright.postproc.workshop.template import Cutout, TubeTemplate, cutouts, templates
 from swirlwright.postproc.workshop.template_pages import add_template, tubes_text
+from swirlwright.postproc.workshop.units import INCHES, MILLIMETRES, Unit
 from swirlwright.postproc.workshop.words import power_lines
 from swirlwright.solver.network import solve_network
 from swirlwright.solver.schema import Case
@@ -47,7 +48,7 @@ class Workshop:
     pages : int
         Of the PDF.
     unit : Unit
-        Of lengths on paper and in the CSV.
+        Of lengths on paper and in the CSV; other units go with it.
     """
 
     case: Case
@@ -68,7 +69,7 @@ class Workshop:
         lines += [_template_line(kind, self.unit) for kind in self.templates]
         lines += ["", f"Seen from above the air turns {sense(self.templates)}.", "", "Parts"]
         lines += [f"  {part.quantity:>4} x {_part_text(part, self.unit)}" for part in self.parts]
-        lines += ["", "Power", *_items(power_lines(self.power))]
+        lines += ["", "Power", *_items(power_lines(self.power, self.unit))]
         if self.network_cautions:
             lines += ["", "Cautions of the air network", *_items(self.network_cautions)]
         lines += ["", "Cautions"]
@@ -76,7 +77,7 @@ class Workshop:
         return "\n".join(lines)
 
     def as_json(self) -> dict[str, Any]:
-        """Plain values, SI, keys as `name_unit`."""
+        """Plain values, SI, keys as `name_unit`; sentences are those of the paper."""
         return {
             "title": self.case.title,
             "pdf": str(self.pdf),
@@ -105,7 +106,7 @@ def drill(case: Case, path: Path | str, *, paper: Literal["a4", "letter"] = "a4"
         The PDF. The holes go to a CSV file of the same name with `-holes.csv` for the ending.
     paper : {"a4", "letter"}
     inches : bool
-        Lengths in inches instead of millimetres.
+        Lengths in inches instead of millimetres, and flows, pressures and volumes in the units that go with them.
 
     Returns
     -------
@@ -121,7 +122,8 @@ def drill(case: Case, path: Path | str, *, paper: Literal["a4", "letter"] = "a4"
     pdf, unit = Path(path), INCHES if inches else MILLIMETRES
     kinds, network = templates(case), solve_network(case)
     power = power_of(case, network)
-    cuts, parts, warnings = cutouts(case), parts_of(case, kinds, power), cautions(case, fan_files_of(case))
+    cuts, parts = cutouts(case), parts_of(case, kinds, power, unit)
+    warnings = cautions(case, fan_files_of(case), unit)
     book = Book(case.title, paper, unit)
     with rc_context(STYLE):
         add_first_page(book, case, kinds)

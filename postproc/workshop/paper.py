@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from io import BytesIO
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from matplotlib import rc_context
 from matplotlib.backends.backend_pdf import PdfPages
@@ -20,6 +20,7 @@ from matplotlib.textpath import text_to_path
 from swirlwright import __version__
 from swirlwright.postproc.drafting import Place
 from swirlwright.postproc.drawing import GREY, STYLE
+from swirlwright.postproc.workshop.units import Unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,30 +31,6 @@ PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm, upright
 MARGIN = 8.0  # mm; common printers leave 4 to 6 mm white
 HEAD, FOOT = 11.0, 15.0  # mm inside the margins
 AT_TRUE_SIZE = "Print at 100 %, no scaling, no “fit to page”."
-
-
-class Unit(NamedTuple):
-    """The unit of lengths on paper: `factor` times metres, so many decimals."""
-
-    name: str
-    factor: float
-    decimals: int
-
-    def number(self, length: float) -> str:
-        """A length [m] without its unit, no zeros at the end."""
-        text = f"{self.factor * length:.{self.decimals}f}".rstrip("0").rstrip(".")
-        return "0" if text == "-0" else text
-
-    def text(self, length: float) -> str:
-        """A length [m] with its unit."""
-        return f"{self.number(length)} {self.name}"
-
-    def area(self, area: float) -> str:
-        """An area [m2] in m2 or ft2."""
-        return f"{area:.3g} m²" if self.name == "mm" else f"{area / 0.3048**2:.3g} ft²"
-
-
-MILLIMETRES, INCHES = Unit("mm", 1000.0, 1), Unit("in", 1000.0 / INCH, 3)
 
 
 class Page:
@@ -278,10 +255,5 @@ class Flow:
 
 def is_number_column(head: str) -> bool:
     """Whether a column holds numbers: its head ends in a unit after a comma, or is a count."""
-    return head.endswith((", mm", ", in", ", °", ", W", ", A", ", V", ", Pa", ", m³/h", ", rpm")) or head in (
-        "hole",
-        "row",
-        "quantity",
-        "count",
-        "holes a tube",
-    )
+    units = (", mm", ", in", ", °", ", W", ", A", ", V", ", Pa", ", inH₂O", ", m³/h", ", cfm", ", rpm")
+    return head.endswith(units) or head in ("hole", "row", "quantity", "count", "holes a tube")

@@ -8,7 +8,11 @@ from typing import Any
 
 from swirlwright.postproc.workshop.power import Power
 from swirlwright.postproc.workshop.template import TubeTemplate
+from swirlwright.postproc.workshop.units import Unit, fraction_drill
 from swirlwright.solver.schema import Case
+
+# Up to so many times the diameter of its impeller an opening is that of the fan's own housing; our own choice.
+FITS = 1.1
 
 
 @dataclass(frozen=True)
@@ -38,12 +42,12 @@ class Part:
         return {"name": self.name, "quantity": self.quantity, **sizes, "area_m2": self.area, "note": self.note}
 
 
-def parts_of(case: Case, kinds: tuple[TubeTemplate, ...], power: Power) -> tuple[Part, ...]:
-    """Return the parts that follow from the case; plenum, frame, lamps and fogger are not in a case."""
-    return (*_tubes(kinds), *_panels(case), *_fans(case, power), *_fog(case))
+def parts_of(case: Case, kinds: tuple[TubeTemplate, ...], power: Power, unit: Unit) -> tuple[Part, ...]:
+    """Return the parts that follow from the case, their notes in `unit`; plenum, frame, lamps, fogger are in none."""
+    return (*_tubes(kinds, unit), *_panels(case, unit), *_fans(case, power, unit), *_fog(case, unit))
 
 
-def _tubes(kinds: tuple[TubeTemplate, ...]) -> Iterator[Part]:
+def _tubes(kinds: tuple[TubeTemplate, ...], unit: Unit) -> Iterator[Part]:
     for kind in kinds:
         through = {"below": "floor", "above": "roof", "room": "floor"}[kind.feed]
         yield Part(
@@ -60,11 +64,12 @@ def _tubes(kinds: tuple[TubeTemplate, ...]) -> Iterator[Part]:
         )
         for diameter in sorted({hole.diameter for hole in kind.holes}):
             each = sum(hole.diameter == diameter for hole in kind.holes)
-            note = f"{each} a tube, deburred inside"
+            drill = "" if unit.is_metric else f"; nearest drill {fraction_drill(diameter)}"
+            note = f"{each} a tube, deburred inside{drill}"
             yield Part("drilled hole", each * len(kind.tubes), (("diameter", diameter),), note=note)
 
 
-def _panels(case: Case) -> Iterator[Part]:
+def _panels(case: Case, unit: Unit) -> Iterator[Part]:
     chamber = case.chamber
     is_square = chamber.footprint == "square"
     size = (("width", chamber.width), ("depth", chamber.width)) if is_square else (("diameter", chamber.width),)
@@ -82,7 +87,7 @@ def _panels(case: Case) -> Iterator[Part]:
                 "panels beside, below or above the opening of the open sides",
                 len(set(chamber.open_sides)),
                 area=rest,
-                note=f"open from {chamber.open_from:g} to {chamber.open_top:g} m, over "
+                note=f"open from {unit.long(chamber.open_from)} to {unit.long(chamber.open_top)}, over "
                 f"{100 * chamber.side_opening:g} % of the width",
             )
         return
@@ -92,7 +97,16 @@ def _panels(case: Case) -> Iterator[Part]:
         yield Part("curved side panel", 1, (("length around", along), ("height", chamber.height)), closed_area)
 
 
-def _fans(case: Case, power: Power) -> Iterator[Part]:
+def _hood(case: Case, power: Power) -> Iterator[Part]:
+    """What leads from the exhaust opening to a narrower fan; its loss is the case's `exhaust.duct_loss`."""
+    fan = next((fan for fan in power.fans if fan.place == "exhaust"), None)
+    if case.exhaust is not None and fan is not None and case.exhaust.diameter > FITS * fan.diameter:
+        note = "from the exhaust opening to the fan" + ("s, one outlet for each" if fan.count > 1 else "")
+        yield Part("hood or reducer", 1, (("wide end", case.exhaust.diameter), ("narrow end", fan.diameter)), note=note)
+
+
+def _fans(case: Case, power: Power, unit: Unit) -> Iterator[Part]:
+    yield from _hood(case, power)
     for fan in power.fans:
         yield Part(f"{fan.place} fan", fan.count, (("diameter", fan.diameter),), note=fan.title)
         note = "one on each side that can be reached"
@@ -101,7 +115,7 @@ def _fans(case: Case, power: Power) -> Iterator[Part]:
             note = f"for the {fan.place} fan, set to {100 * fan.speed_ratio:.3g} % of its speed"
             yield Part("speed controller", 1, note=note)
     if case.exhaust is not None and case.exhaust.fan is None:
-        flow = f"{3600 * power.exhaust_flow:.4g} m³/h"
+        flow = unit.flow(power.exhaust_flow)
         yield Part("exhaust fan", 1, note=f"not chosen in the case; must draw {flow} (`scale` looks for fans)")
     if case.supply is not None and not case.supply.fans:
         yield Part("supply fan", 1, note="not chosen in the case (`scale` looks for fans)")
@@ -116,9 +130,9 @@ def is_mains(voltage: float) -> bool:
     return voltage > 50.0
 
 
-def _fog(case: Case) -> Iterator[Part]:
+def _fog(case: Case, unit: Unit) -> Iterator[Part]:
     if case.fog is not None:
-        note = f"{3600 * case.fog.flow:.3g} m³/h of fog-laden air; fogger and hose are not in the case"
+        note = f"{unit.flow(case.fog.flow)} of fog-laden air; fogger and hose are not in the case"
         yield Part("fog inlet", 1, (("diameter", 2 * case.fog.radius),), note=note)
         if case.fog.diffuser_radius is not None:
             yield Part("disc over the fog inlet", 1, (("diameter", 2 * case.fog.diffuser_radius),))

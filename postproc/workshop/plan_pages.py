@@ -11,8 +11,9 @@ from swirlwright.postproc.drafting import OPEN, Place, arrow
 from swirlwright.postproc.drafting import Sheet as Drawing
 from swirlwright.postproc.drawing import GREY, LengthUnit
 from swirlwright.postproc.planview import draw_plan
-from swirlwright.postproc.workshop.paper import Book, Flow, Unit
+from swirlwright.postproc.workshop.paper import Book, Flow
 from swirlwright.postproc.workshop.template import Cutout, TubeTemplate
+from swirlwright.postproc.workshop.units import Unit
 from swirlwright.solver.schema import Case
 
 # Scales of drawings: those of ISO 5455 and the steps between them that scale rulers have.

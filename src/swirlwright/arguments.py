@@ -184,7 +184,7 @@ def _add_drill(verbs: Verbs) -> None:
         help="PDF (default: the case's name, .pdf, here); the table of holes stands beside it, -holes.csv",
     )
     drill.add_argument("--paper", choices=("a4", "letter"), default="a4", help="size of the sheets (default: a4)")
-    drill.add_argument("--inches", action="store_true", help="lengths in inches instead of millimetres")
+    drill.add_argument("--inches", action="store_true", help="inches for millimetres; cfm, inH2O and ft3 too")
     drill.add_argument("--json", action="store_true", help="print one JSON object, SI units")
     drill.set_defaults(run=run_drill)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pdfplumber
@@ -44,6 +45,17 @@ def test_json_is_one_object_in_metres(case_file, capsys):
     assert data["rotation"] == "counterclockwise"
     assert data["power"]["margin"] == 1.25
     assert {"Electricity", "Dry ice", "Last word"} <= data["cautions"].keys()
+
+
+def test_with_inches_no_length_is_metric(tmp_path, capsys):
+    """Sheets in inches have no length, flow, pressure or volume in SI but in fans' names, and name a drill by 64ths."""
+    assert main(["drill", str(CASES / "hall.toml"), "--inches", "--output", str(tmp_path / "a.pdf")]) == 0
+    with pdfplumber.open(tmp_path / "a.pdf") as pdf:
+        paper = "\n".join(page.extract_text() for page in pdf.pages)
+    for text in (capsys.readouterr().out, paper):
+        rest = re.sub(r"\d+ mm axial", "", text)
+        assert not re.search(r"\d (mm|m|m³|m³/h|Pa)\b|millimet", rest)
+        assert "35/64 in, -0.004" in text
 
 
 def test_what_the_air_network_warns_of_is_on_the_sheets(tmp_path, capsys):

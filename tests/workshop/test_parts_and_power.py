@@ -12,6 +12,7 @@ from workshop_cases import CASES, mixed, shipped
 from swirlwright.postproc.workshop.parts import Part, parts_of
 from swirlwright.postproc.workshop.power import MARGIN, Power, power_of
 from swirlwright.postproc.workshop.template import templates
+from swirlwright.postproc.workshop.units import MILLIMETRES, fraction_drill
 from swirlwright.postproc.workshop.words import amperes, power_lines
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.network import solve_network
@@ -25,7 +26,7 @@ def power(case: Case) -> Power:
 
 def parts(case: Case) -> dict[str, Part]:
     """Parts of a case by name; of several alike the last."""
-    return {part.name: part for part in parts_of(case, templates(case), power(case))}
+    return {part.name: part for part in parts_of(case, templates(case), power(case), MILLIMETRES)}
 
 
 def test_panels_and_openings_make_up_the_sides():
@@ -47,6 +48,13 @@ def test_tubes_caps_holes_and_fans_are_counted():
     assert found["cap, tube end at the ceiling"].quantity == 4
     assert (found["drilled hole"].quantity, dict(found["drilled hole"].sizes)["diameter"]) == (44, 0.014)
     assert (found["exhaust fan"].quantity, found["supply fan"].quantity) == (1, 2)
+
+
+def test_a_hood_leads_to_a_fan_narrower_than_its_opening():
+    """The hall's opening of 500 mm needs a reducer to its fan of 250 mm; the table-top's fan fills its opening."""
+    sizes = dict(parts(shipped("hall"))["hood or reducer"].sizes)
+    assert sizes == {"wide end": 0.5, "narrow end": 0.25}
+    assert "hood or reducer" not in parts(shipped("table-top"))
 
 
 def test_fans_not_chosen_are_asked_for():
@@ -120,13 +128,22 @@ def test_a_current_is_not_rounded_up_for_the_last_digit_of_a_division():
     assert amperes(1.02) == 1.1
 
 
+@pytest.mark.parametrize(
+    ("inches", "words"),
+    [(0.138, "9/64 in, +0.003"), (0.5, "1/2 in, +0.000"), (1.12, "1 1/8 in, +0.005"), (1e-3, "1/64 in, +0.015")],
+)
+def test_the_nearest_drill_is_a_reduced_fraction(inches, words):
+    """A diameter in inches is named by the nearest 64th, reduced, none below the first, with what that is wider."""
+    assert fraction_drill(0.0254 * inches) == words
+
+
 def test_sound_is_said_only_where_every_fan_gives_it(own_fans):
     """Without levels no estimate; two equal fans are 3 dB over one; half the speed takes 50 lg 2 = 15 dB off."""
     for path in (own_fans.parent / "fans").glob("hall-*.toml"):
         path.write_text("".join(line for line in path.read_text().splitlines(True) if "sound_level" not in line))
     case = read_case(own_fans)
     assert power(case).sound_level is None
-    assert any("no estimate" in line for line in power_lines(power(case)))
+    assert any("no estimate" in line for line in power_lines(power(case), MILLIMETRES))
     for name, level in (("hall-base-160", 40.0), ("hall-roof-250", -1.0)):
         path = own_fans.parent / "fans" / f"{name}.toml"
         path.write_text(path.read_text() + (f"sound_level = {level}\n" if level > 0 else 'sound_level = "0 dB"\n'))
@@ -145,7 +162,7 @@ def test_fans_that_do_not_state_their_power_are_named(own_fans):
     found = power(read_case(own_fans))
     assert found.unknown == ("250 mm axial fan, 230 V (invented curve)",)
     assert found.load == pytest.approx(2 * 38.0, rel=0.01)
-    assert any("Power is not stated for 250 mm" in line for line in power_lines(found))
+    assert any("Power is not stated for 250 mm" in line for line in power_lines(found, MILLIMETRES))
 
 
 def test_air_changes_and_heat_follow_the_room():
@@ -157,4 +174,4 @@ def test_air_changes_and_heat_follow_the_room():
     assert found.room.air_changes == pytest.approx(0.1)
     joules = found.room.warming * 1.2041 * 1006.0 * found.room.volume
     assert joules == pytest.approx(3600.0 * found.load, rel=1e-3)
-    assert any("air.room_volume is not given" in line for line in power_lines(power(case)))
+    assert any("air.room_volume is not given" in line for line in power_lines(power(case), MILLIMETRES))
