@@ -44,7 +44,7 @@ FIELD = {
 # Of the run as a whole.
 RUN = {
     "touchdown_share": ("1", "share of time a column stands on the floor"),
-    "touchdown_share_chance": ("1", "standard error by chance of touchdown_share"),
+    "touchdown_share_chance": ("1", "standard error of touchdown_share"),
     "core_to_floor_share": ("1", "share of time a core of any strength reaches the floor"),
     "breakdown_touchdown_share": ("1", "share of time the breakdown is at the floor"),
     "spin_up_time": ("s", "spin-up time"),
@@ -92,7 +92,7 @@ OVER_TIME = {
     "time_mean": "mean over time while it exists",
     "time_std": "standard deviation over time while it exists",
     "time_share": "share of time it exists",
-    "time_chance": "standard error by chance of the mean over time",
+    "time_chance": "standard error of the mean over time",
 }
 
 

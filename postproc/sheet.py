@@ -68,6 +68,7 @@ def as_text(m: Measures) -> str:
     if not m.budgets:
         lines += ["Budgets: the file has no face fluxes", ""]
     lines += [f"Caution: {warning}" for warning in m.warnings]
+    lines += ["", "What the words mean: postproc/README.md, The words of the sheet"]
     return "\n".join(lines).rstrip() + "\n"
 
 

@@ -18,6 +18,8 @@ LOWEST_FROUDE = 3.0
 LARGEST_STOKES = 0.1
 # Boussinesq's approximation is off by about the density excess, so by a tenth here.
 LARGEST_EXCESS = 0.1
+# Of the fog let in; less is the rounding of the flow's balance.
+LEAST_SHARE = 1e-4
 
 WAYS = {"floor": "floor", "panels": "panels", "sides": "out of the open sides", "exhaust": "past the exhaust's fan"}
 
@@ -57,10 +59,16 @@ def rows(f: FogMeasures) -> list[tuple[str, str]]:
     line("evaporation", air)
     if f.wetting is not None and f.flows is not None and f.flows["in"] > 0.0:
         for name, words in WAYS.items():
-            share = 100 * f.flows[name] / f.flows["in"]
-            line(f"liquid: {words}", f"{3.6e6 * f.wetting[name]:.2g} g/h, {share:.2g} % of the fog")
-        line("fog gained by the chamber meanwhile", f"{100 * f.flows['stored'] / f.flows['in']:.2g} % of the fog")
+            share = f.flows[name] / f.flows["in"]
+            mass = f"{3.6e6 * f.wetting[name]:.2g} g/h, " if abs(share) >= LEAST_SHARE else ""
+            line(f"liquid: {words}", f"{mass}{_share(share)}")
+        line("fog gained by the chamber meanwhile", _share(f.flows["stored"] / f.flows["in"]))
     return found
+
+
+def _share(share: float) -> str:
+    """A share of the fog let in; what is less than any balance could tell is no number."""
+    return f"{100 * share:.2g} % of the fog" if abs(share) >= LEAST_SHARE else f"< {100 * LEAST_SHARE:g} % of the fog"
 
 
 def _over_time(f: FogMeasures) -> str:

@@ -71,7 +71,7 @@ class FoundLimit:
         """The limit in a line."""
         units = "" if self.limit.units == "1" else f" {self.limit.units}"
         sign = ">=" if self.limit.is_least else "<="
-        chance = "" if self.chance is None else f" +- {self.chance:.2g} by chance"
+        chance = "" if self.chance is None else f" +- {self.chance:.2g} (standard error)"
         return f"{self.limit.of} {sign} {self.limit.bound:.4g}{units}: {self.value:.4g}{chance}"
 
 

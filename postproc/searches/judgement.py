@@ -171,7 +171,7 @@ def _cautions(found: Exploration, best: Best | None) -> list[str]:
         told.append(f"variant {any_best} would be better ({better:.4g}), but its run did not converge")
     for limit in best.limits:
         if limit.chance is not None and limit.slack < limit.chance:
-            told.append(f"{limit.limit.of} keeps its limit by less than its error by chance: it may not keep it")
+            told.append(f"{limit.limit.of} keeps its limit by less than its standard error: it may not keep it")
     if not found.is_settled:
         told.append("not settled: more rounds may find a better variant")
     return told

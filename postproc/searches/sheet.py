@@ -85,7 +85,7 @@ def _resolved(best: Best, resolution: Resolution) -> Iterator[str]:
         ]
         yield from _item(f"the models' last predictions were off by, root mean square: {', '.join(errors)}")
     if resolution.chance is not None:
-        yield from _item(f"the objective's error by chance: {resolution.chance:.3g}")
+        yield from _item(f"the objective's standard error: {resolution.chance:.3g}")
     if resolution.next_best is not None and resolution.next_difference is not None:
         yield from _item(f"the next best, variant {resolution.next_best}, is worse by {resolution.next_difference:.3g}")
     if resolution.alike > 1:

@@ -137,7 +137,7 @@ def _against(sweep: Sweep, number: int, names: Sequence[str], against: Sequence[
 def _of_lines(sweep: Sweep, view: View) -> str:
     """What stands under lines: what is shaded, and which lines there are."""
     text = "A measure of the mean field on the line; shaded: its mean and standard deviation in time; bars: standard"
-    text += " error by chance. A break in a line: no such measure there."
+    text += " error. A break in a line: no such measure there."
     levels = 1 if view.second is None else sweep.data.sizes[view.second]
     if levels > MOST_LINES:
         text += f" {MOST_LINES} of {levels} values of {sweep.shown(str(view.second)).words} are drawn."

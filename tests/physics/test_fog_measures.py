@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -106,6 +107,15 @@ def test_fog_of_a_run_is_accounted_for(foggy: Measures) -> None:
     assert gone == pytest.approx(fog.flows["in"], rel=1e-8)
     assert fog.wetting["floor"] == pytest.approx(0.1 * fog.flows["floor"], rel=1e-12)
     assert fog.column_share is not None and 0.0 < fog.column_share < 1.0
+
+
+def test_round_off_in_the_ledger_is_no_number(foggy: Measures) -> None:
+    """A way that 4e-15 of the fog takes, in or out, is told as next to nothing, with no mass."""
+    fog = foggy.fog
+    assert fog is not None and fog.flows is not None
+    text = "\n".join(replace(fog, flows=fog.flows | {"panels": -4e-15 * fog.flows["in"], "stored": 0.0}).lines())
+    assert re.search(r"liquid: panels +< 0.01 % of the fog$", text, re.MULTILINE)
+    assert re.search(r"gained by the chamber meanwhile +< 0.01 % of the fog$", text, re.MULTILINE)
 
 
 def test_column_shows_within_the_run(foggy: Measures) -> None:
