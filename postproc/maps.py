@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 MAP_HEIGHT = 4.4  # in; maps and profiles then share a page
 FIELDS = ("tangential_velocity", "axial_velocity", "pressure")
 SIGNED_MAP, STRENGTH_MAP = "RdBu_r", "cividis"
+NEGATIVE = "////"
+HATCH: dict[Any, Any] = {"hatch.linewidth": 0.5, "hatch.color": "white"}
 # A field counts as signed when its weaker side reaches this share of the stronger; less is a trace.
 SIGNED_SHARE = 0.02
 N_STREAMLINES = 12
@@ -59,7 +62,7 @@ def _map(figure: Figure, ax: Axes, result: ResultData, name: str, *, is_tall: bo
     # The outermost cells are drawn on to axis, walls, floor and ceiling.
     r = np.concatenate([[0.0], result.r[1:-1], result.r_face[-1:]]) * scale
     z = np.concatenate([[0.0], result.z[1:-1], result.z_face[-1:]]) * scale
-    levels, colours = contour_levels(field)
+    levels, colours = pressure_levels(field) if name == "pressure" else contour_levels(field)
     ends = bool((field < levels[0]).any()), bool((field > levels[-1]).any())
     extend = {(False, False): "neither", (True, False): "min", (False, True): "max", (True, True): "both"}[ends]
     filled = ax.contourf(r, z, field, levels=levels, cmap=colours, extend=extend)
@@ -67,10 +70,13 @@ def _map(figure: Figure, ax: Axes, result: ResultData, name: str, *, is_tall: bo
     filled.set_edgecolor("face")
     is_signed = colours == SIGNED_MAP
     if is_signed:
-        # In grey both ends of a diverging map are dark: the zero line and dashed negatives tell them apart.
+        # In grey both ends of a diverging map are dark: zero line, dashed and hatched negatives tell them apart.
         below = levels[levels < 0][1::3]
         ax.contour(r, z, field, levels=below, colors=GREY, linewidths=0.7, linestyles="--")
-        ax.contour(r, z, field, levels=[0.0], colors="black", linewidths=0.9, linestyles=":")
+        _hatch_negative(ax, r, z, field)
+    if is_signed or (name == "pressure" and levels[0] < 0 < levels[-1]):
+        ink = "black" if is_signed else "white"
+        ax.contour(r, z, field, levels=[0.0], colors=ink, linewidths=0.9, linestyles=":")
     if name == "axial_velocity" and result.budget:
         _streamlines(ax, result, scale, "black" if is_signed else "white")
     _solids(ax, result, scale)
@@ -81,8 +87,23 @@ def _map(figure: Figure, ax: Axes, result: ResultData, name: str, *, is_tall: bo
     ax.xaxis.set_major_locator(MaxNLocator(3))
     bar = figure.colorbar(filled, ax=ax, location="bottom" if is_tall else "right", aspect=22, pad=0.03)
     bar.set_ticks(list(_few(levels)))
+    if is_signed:
+        span = bar.ax.axvspan if is_tall else bar.ax.axhspan
+        with rc_context(HATCH):
+            span(levels[0], 0.0, facecolor="none", edgecolor="white", linewidth=0, hatch=NEGATIVE)
     unit, sense = unit_text(FRAMES[name].units), FRAMES[name].long_name.removeprefix(title).strip(", ")
     bar.set_label(f"{unit}, {sense}" if is_tall else unit)
+
+
+def _hatch_negative(ax: Axes, r: np.ndarray, z: np.ndarray, field: np.ndarray) -> None:
+    """White hatches over what is negative: they fade out towards zero, where the map is white too."""
+    low = float(np.nanmin(field, initial=0.0))
+    if low == 0.0:
+        return
+    with rc_context(HATCH):
+        hatched = ax.contourf(r, z, field, levels=[2.0 * low, 0.0], colors="none", hatches=[NEGATIVE])
+        hatched.set_edgecolor("white")
+        hatched.set_linewidth(0.0)
 
 
 def contour_levels(field: np.ndarray) -> tuple[np.ndarray, str]:
@@ -91,18 +112,38 @@ def contour_levels(field: np.ndarray) -> tuple[np.ndarray, str]:
     The extreme per cent of the cells at either end runs into the end colour: one cell at a sharp edge
     must not take the colours from the rest.
     """
-    finite = field[np.isfinite(field)]
-    low, high = np.quantile(finite, [0.01, 0.99]) if finite.size else (0.0, 0.0)
+    low, high = _range(field)
     largest = max(-low, high)
     if largest == 0:
         return np.linspace(0.0, 1.0, 5), STRENGTH_MAP
     if low < 0 < high and min(-low, high) >= SIGNED_SHARE * largest:
         return np.asarray(MaxNLocator(20, symmetric=True).tick_values(-largest, largest)), SIGNED_MAP
+    # Brighter is stronger in both signs: the core stands out against the quiet air around it.
+    return _one_way(low, high), STRENGTH_MAP if high > abs(low) else f"{STRENGTH_MAP}_r"
+
+
+def pressure_levels(field: np.ndarray) -> tuple[np.ndarray, str]:
+    """Round contour levels and the colour map of a pressure: of every run the same map, brighter where it is lower.
+
+    A pressure that is of both signs by a trace would else change its colours from run to run.
+    """
+    low, high = _range(field)
+    levels = _one_way(low, high) if high > low else np.linspace(0.0, 1.0, 5)
+    return levels, f"{STRENGTH_MAP}_r"
+
+
+def _range(field: np.ndarray) -> tuple[float, float]:
+    """Quantiles that the colours end at."""
+    finite = field[np.isfinite(field)]
+    low, high = np.quantile(finite, [0.01, 0.99]) if finite.size else (0.0, 0.0)
+    return float(low), float(high)
+
+
+def _one_way(low: float, high: float) -> np.ndarray:
+    """Round levels from low to high, and from zero unless the range is narrow."""
     if high - low > 0.5 * max(abs(low), abs(high)):
         low, high = min(low, 0.0), max(high, 0.0)
-    # Brighter is stronger in both signs: the core stands out against the quiet air around it.
-    levels = np.asarray(MaxNLocator(16).tick_values(low, high))
-    return levels, STRENGTH_MAP if high > abs(low) else f"{STRENGTH_MAP}_r"
+    return np.asarray(MaxNLocator(16).tick_values(low, high))
 
 
 def _few(levels: np.ndarray) -> np.ndarray:

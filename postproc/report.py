@@ -176,7 +176,9 @@ def _pictures(number: int, data: ResultData, m: Measures) -> dict[str, Any]:
 def _captions(data: ResultData, case: Case | None) -> dict[str, str]:
     """What stands under the pictures."""
     shown = shown_name(data)
-    spread = " Shaded: one standard deviation in time." if data.std else ""
+    about = " Shaded: one standard deviation in time about {}." if data.std else ""
+    middle = data.z[np.argmin(np.abs(data.z - data.z_face[-1] / 2))]
+    at_middle = about.format(f"the line of z = {length_unit(data).text(middle)}")
     drawing = (
         "To scale. Arrows grow with the square root of the speed, so that slow air shows. The flow is "
         f"computed in a round chamber of the same floor area, radius {length_unit(data).text(data.r_face[-1])}."
@@ -184,9 +186,11 @@ def _captions(data: ResultData, case: Case | None) -> dict[str, str]:
     return {
         "section_caption": drawing if case else "The case text in this file cannot be read, so nothing is drawn.",
         "maps_caption": f"The half plane from the axis (left) to the side, to scale ({shown}). The lines on "
-        "the axial velocity are streamlines; between neighbours flows the same volume of air.",
-        "profiles_caption": f"Tangential velocity against radius at five heights ({shown}).{spread}",
-        "axis_caption": f"The core where one was followed, and the flow on the axis ({shown}).{spread}",
+        "the axial velocity are streamlines; between neighbours flows the same volume of air. Dotted: zero; "
+        "hatched in white: below zero in a map of both signs.",
+        "profiles_caption": f"Tangential velocity against radius at five heights ({shown}).{at_middle}",
+        "axis_caption": f"The core where one was followed, and the flow on the axis ({shown})"
+        f".{about.format('velocity and pressure')}",
         "record_caption": "The frames of the run." + (" Shaded: the averaging window." if data.mean else ""),
     }
 

@@ -20,8 +20,8 @@ from swirlwright.postproc.verdict import MARGINAL, NO, YES, by_share
 
 VERDICTS = (NO, MARGINAL, YES)
 # Darker and more closely hatched as the column gets surer, so that the regions differ in grey too.
-TINTS = {NO: "#fbf3f2", MARGINAL: "#f3dcae", YES: "#93bf9f"}
-HATCHES = {NO: "", MARGINAL: "..", YES: "////"}
+TINTS = {NO: "#f3dad6", MARGINAL: "#e8c98b", YES: "#7fb08d"}
+HATCHES = {NO: "\\", MARGINAL: "..", YES: "////"}
 FILLS: dict[str, dict[str, Any]] = {
     NO: {"mfc": "white"},
     MARGINAL: {"mfc": "black", "fillstyle": "bottom", "markerfacecoloralt": "white"},

@@ -14,7 +14,7 @@ from synthetic import write_result
 
 from swirlwright.cli import main
 from swirlwright.postproc.drawing import unit_text
-from swirlwright.postproc.maps import SIGNED_MAP, STRENGTH_MAP, contour_levels, stream_function
+from swirlwright.postproc.maps import SIGNED_MAP, STRENGTH_MAP, contour_levels, pressure_levels, stream_function
 from swirlwright.postproc.measures import measure
 from swirlwright.postproc.report import write_report
 from swirlwright.solver.errors import ResultError
@@ -199,6 +199,14 @@ def test_colours_tell_signed_from_one_signed():
     assert colours == SIGNED_MAP
     assert levels[0] == -levels[-1]
     assert contour_levels(np.linspace(0.0, 3.0, 500))[1] == STRENGTH_MAP
+
+
+@pytest.mark.parametrize("low", [-1.0, -0.1, 0.0])
+def test_a_pressure_has_the_same_colours_in_every_run(low):
+    """Below the room's, of both signs or above it: the colour map of a pressure is one, brighter where it is lower."""
+    levels, colours = pressure_levels(np.linspace(low, low + 1.0, 500))
+    assert colours == f"{STRENGTH_MAP}_r"
+    assert levels[0] <= low and levels[-1] >= low + 0.95
 
 
 def test_stream_function_ends_at_the_exhaust_flow(tmp_path):
