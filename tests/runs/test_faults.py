@@ -124,9 +124,10 @@ def test_a_readonly_folder_is_refused_before_any_work(
     make_readonly(disk)
     study = write_study(tmp_path)
     given = {"report": [result], "sweep": [study], "scale": [tmp_path / "case.toml", "--factor", "2"]}
-    status, words = said(capsys, verb, *given.get(verb, [tmp_path / "case.toml"]), "--output", disk / "out")
+    place = disk / ("out.pdf" if verb == "drill" else "out")
+    status, words = said(capsys, verb, *given.get(verb, [tmp_path / "case.toml"]), "--output", place)
     assert status == 2
-    assert words.startswith(f"{disk / 'out'}:") and "must be a place that can be written" in words
+    assert words.startswith(f"{place}:") and "must be a place that can be written" in words
     assert len(words.splitlines()) == 1
 
 
