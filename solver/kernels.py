@@ -165,7 +165,8 @@ def swirl_fluxes(u, v, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
     """Fluxes of angular momentum r*v through every face, per radian and density [m5/s2], split in two parts.
 
     v is advected; v_r and v_z are the tangential velocity in the viscous r and z fluxes (the same array but in a
-    factorised step, whose effective viscous fluxes differ by direction). adv_r, vis_r: (nz, nr+1), adv_z, vis_z: (nz+1, nr), out.
+    factorised step, whose effective viscous fluxes differ by direction). adv_r, vis_r: (nz, nr+1), adv_z, vis_z:
+    (nz+1, nr), out.
     The viscous r-flux is nu r^3 d(v/r)/dr on the grid's own centres, so solid-body rotation has none.
     """
     nz, nr = v_r.shape

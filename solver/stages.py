@@ -2,13 +2,13 @@
 
 Its explicit part is the third-order Runge-Kutta method of Ralston (1962, Math. Comput. 16:431), under which
 oscillations that only the explicit part sees (advection; inertial waves, frequency twice v/r at the axis; waves of the
-fog's weight) are damped up to a phase of 1.73 radians a step, all of them together, by y^4/24 at phase y. Its order is two whatever the implicit operator (order conditions of
-W-methods: Steihaug and Wolfbrandt 1979, Math. Comput. 33:521).
+fog's weight) are damped up to a phase of 1.73 radians a step, all of them together, by y^4/24 at phase y. Its order is
+two whatever the implicit operator (order conditions of W-methods: Steihaug and Wolfbrandt 1979, Math. Comput. 33:521).
 The free coefficients are ours, chosen to hold three linear model problems from growing and no stage from overshooting
-in stiff decay: diffusion factorised by direction beside an explicit phase; the same where the operator holds only a half
-or a third of the diffusion, as with viscosities that grow with the strain; and a scalar whose advection in both directions
-is in the operator. Advection of momentum is not: in the factorised operator it grows beside turning, at phase 1.4 by 1.16
-a step, and no free coefficient mends it.
+in stiff decay: diffusion factorised by direction beside an explicit phase; the same where the operator holds only a
+half or a third of the diffusion, as with viscosities that grow with the strain; and a scalar whose advection in both
+directions is in the operator. Advection of momentum is not: in the factorised operator it grows beside turning, at
+phase 1.4 by 1.16 a step, and no free coefficient mends it.
 `tests/exact/test_stages.py` checks orders and growth.
 """
 
