@@ -20,8 +20,8 @@ from swirlwright.solver.projection import Projection
 from swirlwright.solver.stages import AFTER, EARLIER, IMPLICIT, NODES, WEIGHTS
 from swirlwright.solver.state import FlowProblem, Sources, State, corner
 
-# Radians a step by which the explicit parts may turn any cell's phase, all of them together: their polynomial damps up to
-# 1.73 (`stages.py`; DEVELOPERS.md, decision 5).
+# Radians a step by which the explicit parts may turn any cell's phase, all of them together: their polynomial damps up
+# to 1.73 (`stages.py`; DEVELOPERS.md, decision 5).
 PHASE = 1.4
 
 
