@@ -104,9 +104,12 @@ def _steady(search: SteadySearch, chamber: Chamber, start: State, writer: Result
         if found is None:
             return None
         chamber, s, outcome = found.chamber, found.state, Outcome.STEADY
-        more["disturbance_growth_rate"] = found.growth_rate
+        more["disturbance_growth_rate"] = found.test.growth_rate
+        remarks = [found.test.text] if found.test.by_modes else []
         if found.tested_on != s.p.shape:
-            more["text"] = f"{outcome.text} (tested on {found.tested_on[1]} x {found.tested_on[0]} cells)"
+            remarks.append(f"tested on {found.tested_on[1]} x {found.tested_on[0]} cells")
+        if remarks:
+            more["text"] = f"{outcome.text} ({'; '.join(remarks)})"
     except Stopped as stop:
         s, outcome, more["text"] = stop.state, stop.outcome, str(stop)
     s = with_steady_fog(chamber.problem, s)

@@ -16,7 +16,7 @@ from swirlwright.solver.network import AirNetwork
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
-from swirlwright.solver.stability import stability_of
+from swirlwright.solver.stability import StabilityTest, stability_of
 from swirlwright.solver.state import FlowProblem, State, imposed
 from swirlwright.solver.steady import SteadyStep
 from swirlwright.solver.transient import Stepper
@@ -39,12 +39,12 @@ MOST_ROUNDS = 8
 class SteadyFlow:
     """A stable steady state with the network that agrees with it.
 
-    growth_rate: of a disturbance [1/s], negative.   tested_on: cells (nz, nr) of the grid it was marched on.
+    tested_on: cells (nz, nr) of the grid of the test.
     """
 
     chamber: Chamber
     state: State
-    growth_rate: float
+    test: StabilityTest
     tested_on: tuple[int, int]
 
 
@@ -76,15 +76,15 @@ class SteadySearch:
             problem, tested = self._to_be_tested(chamber, s)
             test = stability_of(problem, tested, self.control, self.watch)
             if test.is_stable:
-                return SteadyFlow(chamber, s, test.growth_rate, problem.grid.shape)
-            growth = f"a disturbance grows at {test.growth_rate:.3g} per s over {test.duration:.3g} s"
+                return SteadyFlow(chamber, s, test, problem.grid.shape)
+            verdict = f"is {'unstable' if test.growth_rate > 0.0 else 'not known to be stable'}: {test.text}"
         except Stopped as stop:
             if stop.outcome is not Outcome.BLEW_UP:
                 # The steady state, not the disturbed one; nobody knows whether it is stable.
                 text = f"{stop} (a steady state was found, its stability not yet tested)"
                 raise Stopped(stop.outcome, s, text) from None
-            growth = "a disturbance runs away"
-        self.note = f"a steady state was found but is unstable: {growth}"
+            verdict = "is unstable: a disturbance runs away"
+        self.note = f"a steady state was found but {verdict}"
         self.watch.message(self.note)
         return None
 
