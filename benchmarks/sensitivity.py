@@ -18,8 +18,8 @@ from typing import Any
 
 from printing import CASES, machine, number, solve_apart, table
 
+from swirlwright.postproc.grid_and_spread import holds_ended_run
 from swirlwright.postproc.measures import Measures, measure_data
-from swirlwright.postproc.studies import holds_ended_run
 from swirlwright.solver.casefile import read_case, vary
 from swirlwright.solver.results import load_result
 from swirlwright.solver.schema import Case

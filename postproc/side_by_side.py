@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from swirlwright.postproc.grid_and_spread import solve_variants
 from swirlwright.postproc.measures import Measures
 from swirlwright.postproc.sheet import LINES
-from swirlwright.postproc.studies import solve_variants
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.scaling import Scaled
 from swirlwright.solver.schema import Case

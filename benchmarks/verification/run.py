@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from swirlwright.solver.errors import SwirlwrightError
-from swirlwright.solver.pool import in_processes
+from swirlwright.solver.processes import in_processes
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.verification.catalogue import CATALOGUE
 from swirlwright.verification.checks import Check, Configuration, Findings

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from swirlwright import __version__
+from swirlwright.postproc.grid_and_spread import grids_of
 from swirlwright.postproc.margins.values import BASE, Point, Settings
-from swirlwright.postproc.studies import grids_of
 from swirlwright.postproc.sweeps.plan import Rules
 from swirlwright.postproc.sweeps.store import Record, Run, Store
 from swirlwright.postproc.sweeps.sweep import run_variants

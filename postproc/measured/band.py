@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 
+from swirlwright.postproc.grid_and_spread import beside
 from swirlwright.postproc.measured.points import Point
 from swirlwright.postproc.measured.values import Computed, computed_at
-from swirlwright.postproc.studies import beside
 from swirlwright.postproc.uncertainty import GridStudy, Spread, grid_error, studies_in
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.result_reading import ResultData, load_result

@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from swirlwright.postproc.grid_and_spread import ENDED, holds_ended_run
 from swirlwright.postproc.measured.fit import Array, Constant, Prediction, Steps
 from swirlwright.postproc.measured.points import Extent, Point
 from swirlwright.postproc.measured.values import computed_at, network_value
-from swirlwright.postproc.studies import ENDED, holds_ended_run
 from swirlwright.solver.casefile import vary
 from swirlwright.solver.errors import InputError, SwirlwrightError
 from swirlwright.solver.network import network_json, solve_network

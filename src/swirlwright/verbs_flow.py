@@ -54,7 +54,7 @@ def run_solve(options: argparse.Namespace) -> int:
 
 
 def _study(case: Case, output: Path, watch: Watch, options: argparse.Namespace) -> None:
-    from swirlwright.postproc.studies import study_grids, study_spread
+    from swirlwright.postproc.grid_and_spread import study_grids, study_spread
 
     if options.grid_study:
         study_grids(case, output, watch)

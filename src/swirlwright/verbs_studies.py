@@ -106,11 +106,11 @@ def run_margin(options: argparse.Namespace) -> int:
     from swirlwright.solver.progress import watcher
 
     case = read_case(options.case)
+    from swirlwright.postproc.grid_and_spread import holds_ended_run
     from swirlwright.postproc.margins.margin import margin
     from swirlwright.postproc.margins.runs import default_folder
     from swirlwright.postproc.margins.sample import margin_sample
     from swirlwright.postproc.margins.values import BASE
-    from swirlwright.postproc.studies import holds_ended_run
 
     folder = options.output or default_folder(case)
     # The result that `solve` leaves here, if it is this very case's: its verdict is to carry the answer too.

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from swirlwright import cli
+from swirlwright.postproc.grid_and_spread import grids_of, solve_variants, spread_of, study_grids
 from swirlwright.postproc.measures import measure
-from swirlwright.postproc.studies import grids_of, solve_variants, spread_of, study_grids
 from swirlwright.postproc.uncertainty import GridStudy, Spread
 from swirlwright.postproc.verdict import MARGINAL, YES, in_doubt
 from swirlwright.solver.casefile import read_case, vary

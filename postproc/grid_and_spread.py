@@ -18,7 +18,7 @@ from swirlwright.postproc.verdict import by_share
 from swirlwright.solver.casefile import parse_case, vary
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.outcome import Outcome
-from swirlwright.solver.pool import in_processes
+from swirlwright.solver.processes import in_processes
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.result_notes import annotate
 from swirlwright.solver.result_reading import read_attributes
