@@ -249,7 +249,8 @@ def solve_steady(
     """Iterate until the non-dimensional residual is below `tolerance` or the iterations are used up.
 
     Where the eddy viscosity has an equation of its own, that and the flow are solved in turn, each with the other held,
-    until a round changes the viscosity by less than `EDDY_AGREEMENT` of its largest value.
+    until a round changes the viscosity by less than `EDDY_AGREEMENT` of its largest value and nu~ would, marched on in
+    the flow found, change by less than that of its own.
     """
     if not isinstance(problem.closure, SpalartAllmaras):
         return _newton(problem, start, tolerance, max_iterations, watch, first_step)
@@ -257,14 +258,18 @@ def solve_steady(
     record: tuple[SteadyStep, ...] = ()
     viscosity = problem.viscosity(s)
     mixing = AndersonMixing(EDDY_MEMORY)
+    settled = settled_eddy(problem, s).eddy
     for _ in range(MOST_ROUNDS):
-        s = replace(s, eddy=mixing.next(s.eddy, _settled_eddy(problem, s).eddy))
+        s = replace(s, eddy=mixing.next(s.eddy, settled))
         tried = _newton(problem, s, tolerance, max_iterations, watch, first_step)
         record, s = (*record, *tried.record), tried.state
         before, viscosity = viscosity, problem.viscosity(s)
         if not tried.is_converged:
             break
-        if np.abs(viscosity - before).max() < EDDY_AGREEMENT * viscosity.max():
+        settled = settled_eddy(problem, s).eddy
+        # A nu~ below the molecular viscosity acts on nothing; without an inflow it decays for ever.
+        left, scale = np.abs(settled - s.eddy).max(), max(np.abs(settled).max(), problem.molecular)
+        if np.abs(viscosity - before).max() < EDDY_AGREEMENT * viscosity.max() and left < EDDY_AGREEMENT * scale:
             return replace(tried, record=record)
     return SteadyTry(s, False, tried.residual, record)
 
@@ -287,7 +292,7 @@ class AndersonMixing:
         return np.asarray(goals[:, -1] - np.diff(goals, axis=1) @ weights).reshape(g.shape)
 
 
-def _settled_eddy(problem: FlowProblem, s: State) -> State:
+def settled_eddy(problem: FlowProblem, s: State) -> State:
     """`s` with nu~ marched on in its flow, held, for about as long as air needs to cross the chamber."""
     closure = problem.closure
     assert isinstance(closure, SpalartAllmaras)
