@@ -29,7 +29,8 @@ GROWN = 1e2
 TURNS = 40.0
 LOOKS = 16
 # The modes are then those of the march over this many times length over speed. Sought by six in a space of twenty they
-# cost 220 to 270 of it in all and differ by 5e-5 speed/length from the Jacobian's; by four in sixteen as much, by 4e-4.
+# cost 220 to 300 of it in all, and the fastest is the Jacobian's within 1e-4 speed/length, near the onset of oscillation
+# too; by four in sixteen, or over half the span, it costs little less and is out by 4e-4.
 SPAN = 8.0
 MODES = 6
 KRYLOV = 20
