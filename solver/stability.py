@@ -27,10 +27,10 @@ GROWN = 1e2
 # In between a march does not tell: over its time a slow mode swings about once and its size goes up and down with that.
 # The march lasts this many times length over speed at most and is looked at so many times.
 TURNS = 40.0
-LOOKS = 16
+LOOKS = 32
 # The modes are then those of the march over this many times length over speed. Sought by six in a space of twenty they
-# cost 220 to 300 of it in all, and the fastest is the Jacobian's within 1e-4 speed/length, near the onset of oscillation
-# too; by four in sixteen, or over half the span, it costs little less and is out by 4e-4.
+# cost 220 to 300 of it in all, and the fastest is the Jacobian's within 1e-4 speed/length near an onset of oscillation;
+# by four in sixteen it costs little less and is out by 4e-4, over half the span a third less and out by 2e-4.
 SPAN = 8.0
 MODES = 6
 KRYLOV = 20
