@@ -17,7 +17,7 @@ from swirlwright.solver.flow import build_flow
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.network import solve_network
 from swirlwright.solver.schema import Model
-from swirlwright.solver.state import FlowProblem, MixingLength, State
+from swirlwright.solver.state import FlowProblem, MixingLength, Sources, State
 from swirlwright.solver.steady import solve_steady
 from swirlwright.verification.checks import Check, Configuration, Findings, Picture, Series, band, within
 from swirlwright.verification.domains import laminar, on_axis, stretched_faces, wall_faces, walls
@@ -101,7 +101,8 @@ def pipe_problem(closure: str, reynolds: float, rotation: float, z_face: Array, 
     grid = Grid(wall_faces(1.0, cells, strength, False), z_face)
     network = solve_network(case)
     problem = build_flow(case, grid, network.jets, network.exhaust_flow).problem
-    return replace(problem, has_fog=False, exhaust_flow=None)
+    # The floor's fog inlet stands for the pipe's: its momentum is in the profile that enters, not a source besides.
+    return replace(problem, has_fog=False, exhaust_flow=None, sources=Sources.none(grid))
 
 
 def along(problem: FlowProblem, w: Array, v: Array, eddy: Array | None = None) -> State:
