@@ -31,6 +31,7 @@ def impossible(case: Case) -> Iterator[Finding]:
     for index, tubes in enumerate(case.tubes):
         yield from _places(case, index, tubes, places[index])
         yield from _holes(case, index, tubes)
+        yield from _rows_overlap(index, tubes)
     yield from _overlaps(case, places)
     yield from _paths(case, places)
 
@@ -122,6 +123,27 @@ def _holes(case: Case, index: int, tubes: Tubes) -> Iterator[Finding]:
             allowed = f"must keep the holes apart: at least their diameter, {row.hole_diameter:g} m"
             place = (*at, "heights") if row.heights else (*at, "pitch")
             yield Finding(place, allowed, None if row.heights else row.pitch, needs=needs)
+
+
+def _rows_overlap(index: int, tubes: Tubes) -> Iterator[Finding]:
+    """Holes of two rows of a tube that cut into each other on its unrolled wall."""
+    for later, row in enumerate(tubes.rows):
+        for earlier, other in enumerate(tubes.rows[:later]):
+            around = tubes.outer_diameter / 2 * math.radians(abs(row.aim - other.aim))
+            room = (row.hole_diameter + other.hole_diameter) / 2
+            one, two = np.sort(row.hole_heights()), np.sort(other.hole_heights())
+            if around >= room or not one.size or not two.size:
+                continue
+            after = np.searchsorted(two, one)
+            gaps = [np.abs(one - two[np.clip(after + k, 0, two.size - 1)]) for k in (-1, 0)]
+            nearest = np.minimum(*gaps)
+            if math.hypot(around, float(nearest.min())) < room:
+                at = ("tubes", index, "rows", later)
+                allowed = (
+                    f"puts a hole at {one[int(nearest.argmin())]:.4g} m into one of row {earlier + 1}; their centres "
+                    f"must be {room:.4g} m apart on the tube's wall"
+                )
+                yield Finding((*at, "hole_diameter"), allowed, row.hole_diameter, needs=(at, (*at[:3], earlier)))
 
 
 def _overlaps(case: Case, places: list[list[tuple[float, float]]]) -> Iterator[Finding]:

@@ -110,6 +110,21 @@ def test_impossible_geometry_is_refused(changes: dict[str, object], key: str) ->
     assert caught.value.problems[0].line > 1
 
 
+def test_holes_of_two_rows_may_not_cut_into_each_other() -> None:
+    """On a tube of 21 mm ten degrees are 1.83 mm of wall: 3.5 mm holes must be 2.98 mm apart in height."""
+    row = TABLE_TOP.tubes[0].rows[0].model_dump(exclude_none=True, exclude={"heights", "lean"})
+    apart = math.sqrt(0.0035**2 - (0.0105 * math.radians(10.0)) ** 2)
+    for more, is_refused in ((1e-5, False), (-1e-5, True)):
+        second = {**row, "lowest": row["lowest"] + apart + more, "aim": row["aim"] + 10.0}
+        changes = {"tubes.1.rows": [row, second]}
+        if is_refused:
+            with pytest.raises(InputError, match="into one of row 1; their centres must be 0.0035 m apart") as caught:
+                vary(TABLE_TOP, changes)
+            assert [problem.key for problem in caught.value.problems] == ["tubes.1.rows.2.hole_diameter"]
+        else:
+            assert len(vary(TABLE_TOP, changes).tubes[0].rows) == 2
+
+
 def test_an_outward_aim_is_refused_in_any_chamber() -> None:
     """Aims outside 0 to 180 degrees are refused in a round chamber too, where a tangential one is not."""
     vary(ROUND, {"tubes.1.rows.1.aim": 0})
