@@ -96,7 +96,8 @@ class Screen:
         -------
         luminance, transmission : (nz_pixels, ny)
         """
-        rows = _at_heights(self._z, extinction, self.heights)
+        # Undershoots of the fog's central fluxes would shine black; seen they are clear air, in the result they stay.
+        rows = _at_heights(self._z, np.maximum(extinction, 0.0), self.heights)
         transmission = np.exp(-rows @ self._through)
         return self.light * np.exp(-rows @ self._from_lamp) * (1.0 - transmission), transmission
 

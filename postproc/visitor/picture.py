@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 STARTS: dict[str, tuple[bytes, int]] = {".png": (b"\x89PNG\r\n\x1a\n", 0), ".gif": (b"GIF8", 0), ".mp4": (b"ftyp", 4)}
 ROWS = 800  # pixels of the chamber's height
 DPI = 220
+# Undershoots of the fog, as a share of undiluted fog, that the words under the picture tell; our own limit.
+TOLD_UNDERSHOOT = 0.01
 
 
 @dataclass(frozen=True)
@@ -217,7 +219,8 @@ def describe(data: ResultData, case: Case, scene: Any, frame: int, moment: str, 
 
     height = float(data.z_face[-1])
     heights = tuple(share * height for share in (0.25, 0.5, 0.75))
-    through = optical_depth(data.r_face, scene.extinction * fog_at(data, frame), [0.0])[:, 0]
+    fog = fog_at(data, frame)
+    through = optical_depth(data.r_face, scene.extinction * fog, [0.0])[:, 0]
     extinction = inlet_extinction(case) if scene.extinction else None
     light = (
         "No fog in this result."
@@ -226,6 +229,8 @@ def describe(data: ResultData, case: Case, scene: Any, frame: int, moment: str, 
         "luminance of fog that nothing shows through, "
         + ("which is white." if not stops else f"brightened {2**stops} times.")
     )
+    if scene.extinction and fog.min() < -TOLD_UNDERSHOOT:
+        light += f" Numerical undershoots, down to {100 * fog.min():.0f} % of undiluted fog, are shown as clear air."
     words = scene.view.words
     return Picture(
         file=data.path.name,
