@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from swirlwright.solver import kernels
 from swirlwright.solver.grid import Array
 from swirlwright.solver.state import FlowProblem, State
 from swirlwright.solver.transient import SwirlBudget
@@ -40,20 +39,7 @@ def centre_fields(problem: FlowProblem, s: State) -> dict[str, Array]:
 def steady_budget(problem: FlowProblem, s: State) -> dict[str, Array]:
     """Budget variables of one state in SI, with nothing stored."""
     k, src = problem.work, problem.sources
-    kernels.swirl_fluxes(
-        s.u,
-        s.v,
-        s.v,
-        s.v,
-        s.w,
-        problem.viscosity(s),
-        problem.grid.metric,
-        problem.edges,
-        k.adv_r,
-        k.vis_r,
-        k.adv_z,
-        k.vis_z,
-    )
+    problem.fill_swirl_fluxes(s)
     parts = SwirlBudget(
         k.adv_r.copy(), k.vis_r.copy(), k.adv_z.copy(), k.vis_z.copy(), s.u, s.w, src.volume, src.torque, 1.0
     )

@@ -123,6 +123,13 @@ class FlowProblem:
         self.fill_rates(s, nu, corner(nu), *out)
         return out
 
+    def fill_swirl_fluxes(self, s: State) -> None:
+        """Fill adv_r, vis_r, adv_z, vis_z of `work` with the fluxes of angular momentum of one state."""
+        k = self.work
+        kernels.swirl_fluxes(
+            s.u, s.v, s.v, s.v, s.w, self.viscosity(s), self.grid.metric, self.edges, k.adv_r, k.vis_r, k.adv_z, k.vis_z
+        )
+
     def fill_rates(self, s: State, nu: Array, corners: Array, out_u: Array, out_v: Array, out_w: Array) -> None:
         """As `rates`, into the given arrays; corners: viscosity there, see `corner`."""
         k, src = self.work, self.sources

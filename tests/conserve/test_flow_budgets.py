@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from swirlwright.solver import kernels
 from swirlwright.solver.grid import Array, Grid
 from swirlwright.solver.state import FixedViscosity, FlowProblem, MixingLength, Sources, State
 from swirlwright.solver.steady import solve_steady
@@ -51,20 +50,7 @@ def chamber(closure: str = "laminar", swirl_sign: float = 1.0) -> FlowProblem:
 def steady_fluxes(problem: FlowProblem, s: State) -> tuple[Array, Array]:
     """Whole flux of angular momentum through every face, per radian."""
     k = problem.work
-    kernels.swirl_fluxes(
-        s.u,
-        s.v,
-        s.v,
-        s.v,
-        s.w,
-        problem.viscosity(s),
-        problem.grid.metric,
-        problem.edges,
-        k.adv_r,
-        k.vis_r,
-        k.adv_z,
-        k.vis_z,
-    )
+    problem.fill_swirl_fluxes(s)
     return k.adv_r + k.vis_r, k.adv_z + k.vis_z
 
 
