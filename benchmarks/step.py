@@ -34,13 +34,16 @@ from swirlwright.solver.state import State
 from swirlwright.solver.transient import Stepper, SwirlBudget
 
 GRIDS = ((64, 96), (128, 320))  # cells along r and z
-# Called by a step from Python; the second lot only inside `momentum_rates`.
+# Called by a step from Python, and what stands inside two of them.
 CALLED = (
-    "momentum_rates", "mixing_length_viscosity", "corner_viscosity", "sweep_u", "sweep_v", "sweep_w", "divergence",
-    "subtract_gradient", "scalar_rates", "sweep_scalar", "droplet_velocities", "add_fog_weight", "largest_rate",
-    "combine",
+    "momentum_rates", "mixing_length_viscosity", "corner_viscosity", "sweep_momentum", "divergence",
+    "subtract_gradient", "scalar_rates", "sweep_scalar", "fog_outflows", "droplet_velocities", "add_fog_weight",
+    "largest_rate", "combine",
 )  # fmt: skip
-INSIDE = ("swirl_fluxes", "radial_rates", "axial_rates")
+INSIDE = {
+    "momentum_rates": ("swirl_fluxes", "radial_rates", "axial_rates"),
+    "sweep_momentum": ("sweep_u", "sweep_v", "sweep_w"),
+}
 PRESSURE = "pressure equation"
 # Kernels that do little but move numbers, with the arrays of one number a cell that a call reads or writes. `combine`
 # is called nine times a step on u, v, w and fog: for each increment, stage and end with the earlier ones, 30 in all.
@@ -139,23 +142,28 @@ def march(
 
 
 def inner_seconds(clock: Clock, repeats: int) -> dict[str, float]:
-    """Median seconds of the kernels inside `momentum_rates`, called by themselves with its arguments.
+    """Median seconds of the kernels of INSIDE, called by themselves with the arguments of what they stand in.
 
-    They overwrite what they fill, so that a repeat does the same work.
+    A sweep gets its right-hand side anew each time: swept again and again it would sink to the smallest numbers.
     """
-    names = inspect.signature(kernels.momentum_rates.py_func).parameters
-    known = dict(zip(names, clock.arguments["momentum_rates"], strict=True))
-    known |= {"v_r": known["v"], "v_z": known["v"]}
     found = {}
-    for name in INSIDE:
-        kernel = getattr(kernels, name)
-        arguments = [known[key] for key in inspect.signature(kernel.py_func).parameters]
-        kernel(*arguments)
-        inner = Clock()
-        timed = inner.around(name, kernel)
-        for _ in range(repeats):
-            timed(*arguments)
-        found[name] = statistics.median(inner.seconds[name])
+    for outer, parts in INSIDE.items():
+        names = inspect.signature(getattr(kernels, outer).py_func).parameters
+        known = dict(zip(names, clock.arguments[outer], strict=True))
+        if outer == "momentum_rates":
+            known |= {"v_r": known["v"], "v_z": known["v"]}
+        for name in parts:
+            kernel, inner = getattr(kernels, name), Clock()
+            if outer == "sweep_momentum":
+                known["rhs"] = np.empty_like(known["rhs_" + name.removeprefix("sweep_")])
+            arguments = [known[key] for key in inspect.signature(kernel.py_func).parameters]
+            kernel(*arguments)
+            timed = inner.around(name, kernel)
+            for _ in range(repeats):
+                if outer == "sweep_momentum":
+                    known["rhs"][:] = known["rhs_" + name.removeprefix("sweep_")]
+                timed(*arguments)
+            found[name] = statistics.median(inner.seconds[name])
     return found
 
 
@@ -191,10 +199,9 @@ def lines(costs: list[Cost]) -> Iterator[list[str]]:
     last = costs[-1]
     for name in sorted((*CALLED, PRESSURE), key=lambda name: -last.calls[name] * last.seconds[name]):
         yield [name, f"{last.calls[name]:.0f}", *_pairs(costs, [(c.seconds[name], c.calls[name]) for c in costs])]
-        if name == "momentum_rates":
-            for part in INSIDE:
-                inside = [(c.seconds[part], c.calls[name]) for c in costs]
-                yield [f"of it {part}", f"{last.calls[name]:.0f}", *_pairs(costs, inside)]
+        for part in INSIDE.get(name, ()):
+            inside = [(c.seconds[part], c.calls[name]) for c in costs]
+            yield [f"of it {part}", f"{last.calls[name]:.0f}", *_pairs(costs, inside)]
     yield ["array arithmetic and calls", "", *_pairs(costs, [(c.rest, 1.0) for c in costs])]
     yield ["**one step**", "1", *_pairs(costs, [(c.step, 1.0) for c in costs])]
     yield ["one step with budgets, as while averaging", "1", *_pairs(costs, [(c.step_with_budget, 1.0) for c in costs])]

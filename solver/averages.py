@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from swirlwright.solver import kernels
 from swirlwright.solver.fields import centre_fields, centre_names
 from swirlwright.solver.grid import Array
 from swirlwright.solver.state import FlowProblem, State
@@ -40,9 +41,7 @@ class Averages:
         """Add one step [s] that ended at `s`, by the trapezoidal rule."""
         new = centre_fields(problem, s)
         for name, value in new.items():
-            last = self._last[name]
-            self.sums[name] += 0.5 * step * (value + last)
-            self.squares[name] += 0.5 * step * (value * value + last * last)
+            kernels.add_trapezoid(step, self._last[name], value, self.sums[name], self.squares[name])
         self._last = new
         self.weight += step
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from swirlwright.solver import kernels
 from swirlwright.solver.exhaust import ExhaustDuty
 from swirlwright.solver.flow import Blowing, ChamberFlow, build_flow
 from swirlwright.solver.grid import Array, Grid
-from swirlwright.solver.kernels import top_pressure
 from swirlwright.solver.network import AirNetwork, solve_network
 from swirlwright.solver.schema import Case
 from swirlwright.solver.state import FlowProblem, State
@@ -85,10 +85,10 @@ def exhaust_flow_against(duty: ExhaustDuty, plane_pressure: float, flow: float) 
 
 def exhaust_plane_pressure(problem: FlowProblem, s: State) -> float:
     """Flow-weighted mean total pressure in the exhaust opening without swirl energy [Pa]; 0 without outflow."""
-    edges = problem.edges_at(s.duct_pressure)
     w = s.w[-1]
     leaving = np.where(w > 0.0, w * problem.grid.metric.a, 0.0)
     if leaving.sum() == 0.0:
         return 0.0
-    static = np.array([top_pressure(w[i], edges, i) if edges.top_kind[i] == 1 else s.p[-1, i] for i in range(w.size)])
+    static = np.empty_like(w)
+    kernels.exhaust_pressures(s.w, s.p, problem.edges_at(s.duct_pressure), static)
     return problem.density * float((leaving * (static + 0.5 * w * w)).sum() / leaving.sum())

@@ -40,7 +40,7 @@ def carriers(problem: FlowProblem, s: State) -> Carriers:
 
 def fill_fog_rates(problem: FlowProblem, c: Array, by: Carriers, nu: Array, out: Array) -> None:
     """Fill `out` (nz, nr) with the rate of change of the fog c [1/s], which is affine in c."""
-    kernels.scalar_rates(by.u, c, by.w, nu, SCHMIDT, problem.grid.metric, problem.edges, out)
+    kernels.scalar_rates(by.u, c, by.w, nu, SCHMIDT, problem.grid.metric, out)
     if problem.fog_law is not None:
         out += problem.fog_law.source
 
@@ -58,14 +58,9 @@ def outflows(problem: FlowProblem, along_r: Array, along_z: Array, by: Carriers)
 
     along_r, along_z: (nz, nr) fog in the fluxes along r and along z; the same but in a factorised step.
     """
-    m = problem.grid.metric
-    rim = 2.0 * np.pi * m.rf[-1] * m.dz * along_r[:, -1]
-    area = 2.0 * np.pi * m.a
-    through_side = float(rim @ np.maximum(by.u[:, -1], 0.0))
-    panels = float(rim @ by.onto_panels)
-    floor = float((area * np.maximum(-by.w[0], 0.0)) @ along_z[0])
-    exhaust = float((area * np.maximum(by.w[-1], 0.0)) @ along_z[-1])
-    return np.array([0.0, floor, panels, through_side - panels, exhaust])
+    out = np.empty(len(LEDGER))
+    kernels.fog_outflows(by.u, by.w, by.onto_panels, along_r, along_z, problem.grid.metric, out)
+    return out
 
 
 def ledger_rates(problem: FlowProblem, c: Array, by: Carriers) -> Array:

@@ -161,6 +161,17 @@ def top_pressure_slope(wn, e, i):
 
 
 @njit(cache=True, error_model="numpy")
+def exhaust_pressures(w, p, e, out):
+    """Fill out (nr,) with the kinematic pressure at the top [m2/s2]: in the exhaust plane, beside it that of the cell.
+
+    w (nz+1, nr), p (nz, nr).
+    """
+    nz = p.shape[0]
+    for i in range(out.size):
+        out[i] = top_pressure(w[nz, i], e, i) if e.top_kind[i] == 1 else p[nz - 1, i]
+
+
+@njit(cache=True, error_model="numpy")
 def swirl_fluxes(u, v, v_r, v_z, w, nu, m, e, adv_r, vis_r, adv_z, vis_z):
     """Fluxes of angular momentum r*v through every face, per radian and density [m5/s2], split in two parts.
 
@@ -652,8 +663,16 @@ def sweep_w(w, nu, nuc, m, e, step, rhs):
 
 
 @njit(cache=True, error_model="numpy")
-def subtract_gradient(u, w, phi, m, e, step, top_value, lag):
-    """Take step * grad(phi) from u, w on every free face; phi is top_value in the exhaust.
+def sweep_momentum(u, w, nu, nuc, m, e, step, rhs_u, rhs_v, rhs_w, half):
+    """All three sweeps by one call: handing over `m` and `e` takes as long as sweeping a coarse grid."""
+    sweep_u(u, nu, nuc, m, e, step, rhs_u)
+    sweep_v(nu, m, e, step, rhs_v, half)
+    sweep_w(w, nu, nuc, m, e, step, rhs_w)
+
+
+@njit(cache=True, error_model="numpy")
+def subtract_gradient(u, w, phi, m, side_kind, top_kind, step, top_value, lag):
+    """Take step * grad(phi) from u, w on every free face; phi is top_value in the exhaust. Kinds: as in `Edges`.
 
     On an open side phi is 0, or lag/step times the change of u there: lag (nz,) [m] is the step times the slope of the
     side's pressure law, where that is followed within the step.
@@ -662,13 +681,13 @@ def subtract_gradient(u, w, phi, m, e, step, top_value, lag):
     for j in range(nz):
         for i in range(1, nr):
             u[j, i] -= step * (phi[j, i] - phi[j, i - 1]) / m.drc[i]
-        if e.side_kind[j] == 1:
+        if side_kind[j] == 1:
             u[j, nr] += step * phi[j, nr - 1] / (m.drc[nr] + lag[j])
     for j in range(1, nz):
         for i in range(nr):
             w[j, i] -= step * (phi[j, i] - phi[j - 1, i]) / m.dzc[j]
     for i in range(nr):
-        if e.top_kind[i] == 1:
+        if top_kind[i] == 1:
             w[nz, i] -= step * (top_value - phi[nz - 1, i]) / m.dzc[nz]
 
 
@@ -692,6 +711,16 @@ def combine(scale, own, weights, n, increments, out):
 
 
 @njit(cache=True, error_model="numpy")
+def add_trapezoid(step, last, new, total, squares):
+    """Add the integral over a step of a field (nz, nr) to total, of its square to squares; last, new: at its ends."""
+    half = 0.5 * step
+    for j in range(new.shape[0]):
+        for i in range(new.shape[1]):
+            total[j, i] += half * (new[j, i] + last[j, i])
+            squares[j, i] += half * (new[j, i] * new[j, i] + last[j, i] * last[j, i])
+
+
+@njit(cache=True, error_model="numpy")
 def largest_rate(u, v, w, c, reduced_gravity, m):
     """Return the largest rate at which the explicit parts turn a cell's phase: |u|/dr + |w|/dz + 2|v|/r + N [1/s].
 
@@ -712,7 +741,7 @@ def largest_rate(u, v, w, c, reduced_gravity, m):
 
 
 @njit(cache=True, error_model="numpy")
-def add_fog_weight(c, reduced_gravity, m, e, out_w):
+def add_fog_weight(c, reduced_gravity, top_kind, out_w):
     """Add the weight of fog c (nz, nr) to the axial rates out_w (nz+1, nr) [m/s2]; reduced_gravity [m/s2].
 
     Plain means on faces: with the central fluxes of `scalar_rates` the work done on the air is, to round-off, what the
@@ -723,7 +752,7 @@ def add_fog_weight(c, reduced_gravity, m, e, out_w):
         for i in range(nr):
             out_w[j, i] -= reduced_gravity * 0.5 * (c[j - 1, i] + c[j, i])
     for i in range(nr):
-        if e.top_kind[i] == 1:
+        if top_kind[i] == 1:
             out_w[nz, i] -= reduced_gravity * c[nz - 1, i]
 
 
@@ -748,7 +777,7 @@ def droplet_velocities(u, v, w, tau, settling, closed, m, out_u, out_w, onto_pan
 
 
 @njit(cache=True, error_model="numpy")
-def scalar_rates(u, c, w, nu, schmidt, m, e, out):
+def scalar_rates(u, c, w, nu, schmidt, m, out):
     """Rate of change of a passive scalar c [1/s] at cell centres: central advection, diffusivity nu/schmidt.
 
     It enters with 1 through the floor's inflow and with 0 through every other opening; solids are impermeable.
@@ -774,6 +803,26 @@ def scalar_rates(u, c, w, nu, schmidt, m, e, out):
     for i in range(nr):
         out[0, i] += (max(w[0, i], 0.0) + min(w[0, i], 0.0) * c[0, i]) / m.dz[0]
         out[nz - 1, i] -= max(w[nz, i], 0.0) * c[nz - 1, i] / m.dz[nz - 1]
+
+
+@njit(cache=True, error_model="numpy")
+def fog_outflows(u, w, onto_panels, along_r, along_z, m, out):
+    """Fill out (5,) with 0 and the fog that leaves onto the floor, panels, by the sides, the exhaust [m3/s].
+
+    u (nz, nr+1), w (nz+1, nr), onto_panels (nz,): velocities of the droplets; along_r, along_z (nz, nr): fog in the
+    fluxes.
+    """
+    nz, nr = along_r.shape
+    floor = panels = sides = exhaust = 0.0
+    for j in range(nz):
+        rim = m.rf[nr] * m.dz[j] * along_r[j, nr - 1]
+        panels += rim * onto_panels[j]
+        sides += rim * (max(u[j, nr], 0.0) - onto_panels[j])
+    for i in range(nr):
+        floor += m.a[i] * max(-w[0, i], 0.0) * along_z[0, i]
+        exhaust += m.a[i] * max(w[nz, i], 0.0) * along_z[nz - 1, i]
+    turn = 2.0 * np.pi
+    out[0], out[1], out[2], out[3], out[4] = 0.0, turn * floor, turn * panels, turn * sides, turn * exhaust
 
 
 @njit(cache=True, error_model="numpy")

@@ -38,8 +38,12 @@ class Projection:
         nz, nr = self.load.shape
         response = self._solve(self.load, lag)
         u, w = np.zeros((nz, nr + 1)), np.zeros((nz + 1, nr))
-        kernels.subtract_gradient(u, w, response, self.problem.grid.metric, self.problem.edges, 1.0, 1.0, lag)
+        self._subtract_gradient(u, w, response, 1.0, 1.0, lag)
         return response, float(self.problem.exhaust_areas @ w[-1])
+
+    def _subtract_gradient(self, u: Array, w: Array, phi: Array, step: float, top_value: float, lag: Array) -> None:
+        m, e = self.problem.grid.metric, self.problem.edges
+        kernels.subtract_gradient(u, w, phi, m, e.side_kind, e.top_kind, step, top_value, lag)
 
     def _solve(self, load: Array, lag: Array) -> Array:
         """Solve div grad = load, (nz, nr), with the side's faces `lag` [m] longer than they are."""
@@ -74,18 +78,17 @@ class Projection:
         Returns the pressure (nz, nr) and the duct's pressure [m2/s2] whose gradient times `step` [s] was taken.
         """
         lag = self.no_lag if lag is None else lag
-        m, e = self.problem.grid.metric, self.problem.edges
         excess = np.empty_like(volume)
-        kernels.divergence(u, w, volume, m, excess)
+        kernels.divergence(u, w, volume, self.problem.grid.metric, excess)
         phi = self._solve(-excess * self.cell / step, lag)
         if not self.equation.has_level:
             phi -= phi[0, 0]
-        kernels.subtract_gradient(u, w, phi, m, e, step, 0.0, lag)
+        self._subtract_gradient(u, w, phi, step, 0.0, lag)
         if flow is None:
             return phi, 0.0
         missing = flow - float(self.problem.exhaust_areas @ w[-1])
         response, flow_response = (self.response, self.flow_response) if lag is self.no_lag else self._response(lag)
         duct = missing / (flow_response * step)
         lift = duct * response
-        kernels.subtract_gradient(u, w, lift, m, e, step, duct, lag)
+        self._subtract_gradient(u, w, lift, step, duct, lag)
         return phi + lift, duct

@@ -215,10 +215,12 @@ class ResultWriter:
         with self._guarded():
             self._reserve(sum(np.asarray(fields[name]).nbytes for name in names))
             for name in names:
-                self._file[name].resize(n + 1, axis=0)
-                self._file[name][n] = np.asarray(fields[name]) / self.scales.of(FRAMES[name].powers)
-            self._file["time"].resize(n + 1, axis=0)
-            self._file["time"][n] = time / self.scales.of(VARIABLES["time"].powers)
+                frames = self._file[name]  # looked up once: that takes as long as a write
+                frames.resize(n + 1, axis=0)
+                frames[n] = np.asarray(fields[name]) / self.scales.of(FRAMES[name].powers)
+            times = self._file["time"]
+            times.resize(n + 1, axis=0)
+            times[n] = time / self.scales.of(VARIABLES["time"].powers)
             self._file.attrs.modify("n_complete", np.int64(n + 1))
             self._commit()
         self._n_complete = n + 1

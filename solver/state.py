@@ -139,7 +139,7 @@ class FlowProblem:
             k.adv_r, k.vis_r, k.adv_z, k.vis_z, k.flux_r, k.flux_z, out_u, out_v, out_w,
         )  # fmt: skip
         if self.fog_weight:
-            kernels.add_fog_weight(s.fog, self.fog_weight, self.grid.metric, self.edges, out_w)
+            kernels.add_fog_weight(s.fog, self.fog_weight, self.edges.top_kind, out_w)
 
     def divergence(self, s: State) -> Array:
         """div u - q [1/s], (nz, nr)."""

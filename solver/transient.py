@@ -82,17 +82,24 @@ class _Fields(NamedTuple):
 
 
 class _Scratch(NamedTuple):
-    """Arrays of a step; contents mean nothing between steps. half: the last increment of v after its first factor."""
+    """Arrays of a step; contents mean nothing between steps. stages: views of each row of the increments.
+
+    half, half_fog: the last increments of v and the fog after their first factor.
+    """
 
     start: Array
     base: Array
     increments: Array
+    stages: tuple[_Fields, ...]
     half: Array
+    half_fog: Array
 
     @classmethod
-    def of(cls, parts: Sequence[Array], half: Array) -> _Scratch:
+    def of(cls, parts: Sequence[Array], shape: tuple[int, int]) -> _Scratch:
         size = sum(part.size for part in parts)
-        return cls(np.empty(size), np.empty(size), np.empty((len(WEIGHTS), size)), half)
+        increments = np.empty((len(WEIGHTS), size))
+        stages = tuple(_Fields.within(row, parts) for row in increments)
+        return cls(np.empty(size), np.empty(size), increments, stages, np.empty(shape), np.empty(shape))
 
 
 NO_FOG = np.empty((0, 0))
@@ -116,7 +123,7 @@ class Stepper:
 
     @classmethod
     def of(cls, problem: FlowProblem, sources_at: Callable[[float], Sources] | None = None) -> Stepper:
-        scratch = _Scratch.of(_moving(problem, State.at_rest(problem)), np.empty(problem.grid.shape))
+        scratch = _Scratch.of(_moving(problem, State.at_rest(problem)), problem.grid.shape)
         return cls(problem, Projection(problem), scratch, sources_at)
 
     def _at(self, time: float) -> FlowProblem:
@@ -140,16 +147,17 @@ class Stepper:
 
     def advance(self, s: State, step: float, budget: SwirlBudget | None = None) -> State:
         """One step of `step` seconds; adds the step's fluxes to `budget` if there is one."""
-        start, base, increments, _ = self.scratch
+        start, base, increments = self.scratch.start, self.scratch.base, self.scratch.increments
         parts = _moving(self.problem, s)
         np.concatenate([part.ravel() for part in parts], out=start)
         velocities = slice(s.u.size + s.w.size)
         at = s
         for stage, weight in enumerate(WEIGHTS):
             problem = self._at(s.time + NODES[stage] * step)
-            k = self._increment(problem, at, step, stage)
+            nu, k = problem.viscosity(at), self.scratch.stages[stage]
+            self._fill_increment(problem, at, nu, step, stage, k)
             if budget is not None:
-                self._add_fluxes(problem, at, k, weight * step, budget)
+                self._add_fluxes(problem, at, nu, k, weight * step, budget)
             own = AFTER[stage, stage]
             kernels.combine(1.0, start, AFTER[stage], stage, increments, base)
             new = _Fields.within(np.empty_like(start), parts)
@@ -164,11 +172,10 @@ class Stepper:
             at = State(new.u, new.v, new.w, at.p + phi, at.duct_pressure + duct, s.time, fog, new.eddy, ledger)
         return replace(at, time=s.time + step)
 
-    def _increment(self, problem: FlowProblem, s: State, step: float, stage: int) -> _Fields:
-        """A stage's increment before projection: (1 - t A_r)(1 - t A_z) K = step F + earlier ones, t IMPLICIT steps."""
-        grid, edges, nu = problem.grid, problem.edges_at(s.duct_pressure), problem.viscosity(s)
-        m, corners, closure, implicit = grid.metric, corner(nu), problem.closure, IMPLICIT * step
-        k = _Fields.within(self.scratch.increments[stage], _moving(problem, s))
+    def _fill_increment(self, problem: FlowProblem, s: State, nu: Array, step: float, stage: int, k: _Fields) -> None:
+        """A stage's K before projection: (1 - t A_r)(1 - t A_z) K = step F + earlier ones, t IMPLICIT steps."""
+        grid, half_fog, closure, implicit = problem.grid, self.scratch.half_fog, problem.closure, IMPLICIT * step
+        m, corners = grid.metric, corner(nu)
         problem.fill_rates(s, nu, corners, k.u, k.v, k.w)
         if isinstance(closure, SpalartAllmaras):
             rate, decay = closure.rates(s.u, s.v, s.w, s.eddy, problem.sources.volume, grid, problem.edges)
@@ -178,21 +185,20 @@ class Stepper:
             fill_fog_rates(problem, s.fog, by, nu, k.fog)
             k.fog_ledger[:] = ledger_rates(problem, s.fog, by)
         kernels.combine(step, k.every, EARLIER[stage], stage, self.scratch.increments, k.every)
-        kernels.sweep_u(s.u, nu, corners, m, edges, implicit, k.u)
-        kernels.sweep_v(nu, m, edges, implicit, k.v, self.scratch.half)
-        kernels.sweep_w(s.w, nu, corners, m, edges, implicit, k.w)
+        # The sweeps hold slopes of the pressure laws only, so the duct's own pressure has no part in them.
+        kernels.sweep_momentum(s.u, s.w, nu, corners, m, problem.edges, implicit, k.u, k.v, k.w, self.scratch.half)
         if isinstance(closure, SpalartAllmaras):
             closure.sweep(s.u, s.w, s.eddy, decay, grid, problem.edges, implicit, k.eddy)
         if problem.has_fog:
-            half = np.empty_like(k.fog)
-            kernels.sweep_scalar(by.u, by.w, nu, SCHMIDT, m, implicit, k.fog, half)
+            kernels.sweep_scalar(by.u, by.w, nu, SCHMIDT, m, implicit, k.fog, half_fog)
             # The ledger is one more unknown of the factorised system, so what leaves is what the fog has lost.
-            k.fog_ledger[:] += implicit * outflows(problem, half, k.fog, by)
-        return k
+            k.fog_ledger[:] += implicit * outflows(problem, half_fog, k.fog, by)
 
-    def _add_fluxes(self, problem: FlowProblem, s: State, k: _Fields, weight: float, budget: SwirlBudget) -> None:
+    def _add_fluxes(
+        self, problem: FlowProblem, s: State, nu: Array, k: _Fields, weight: float, budget: SwirlBudget
+    ) -> None:
         """Add one stage's effective fluxes: the viscous ones with the implicit parts of v's increment, by direction."""
-        work, nu = problem.work, problem.viscosity(s)
+        work = problem.work
         kernels.swirl_fluxes(
             s.u, s.v, s.v + IMPLICIT * self.scratch.half, s.v + IMPLICIT * k.v, s.w, nu, problem.grid.metric,
             problem.edges, work.adv_r, work.vis_r, work.adv_z, work.vis_z,
