@@ -46,8 +46,6 @@ class FanChoice:
     ----------
     file : Path
     title : str
-    diameter : float
-        [m]
     count : int
         Equal fans in parallel.
     speed_ratio : float or None
@@ -66,7 +64,6 @@ class FanChoice:
 
     file: Path
     title: str
-    diameter: float
     count: int
     speed_ratio: float | None
     flow: float
@@ -108,7 +105,7 @@ def fans_in(folder: Path) -> list[tuple[Path, FanCurve]]:
     files = sorted(folder.glob("*.toml"))
     if not files:
         what = "holds no fan file (*.toml)" if folder.is_dir() else "must be a folder of fan files"
-        raise InputError([Problem(str(folder), 1, "", None, what)])
+        raise InputError([Problem(str(folder), 0, "", None, what)])
     problems: list[Problem] = []
     found = []
     for file in files:
@@ -138,7 +135,8 @@ def stall_flow(curve: FanCurve) -> float | None:
 def transition_loss(opening: float, area: float, fan_diameter: float, count: int) -> float:
     """Return K of the way from the exhaust opening to fans of another size, on the mean head in the opening [1].
 
-    A cone where the fans are narrower; where they are wider a sudden widening (Borda and Carnot).
+    A cone where the fans are narrower; where they are wider a sudden widening (Borda and Carnot) of the ring around the
+    hub to the whole of their area. A fan as wide as the opening sits in it, its hub in place of the opening's.
 
     Parameters
     ----------
@@ -151,9 +149,10 @@ def transition_loss(opening: float, area: float, fan_diameter: float, count: int
     count : int
     """
     whole, fans = math.pi / 4 * opening**2, count * math.pi / 4 * fan_diameter**2
-    if fans < whole:
-        return CONE_LOSS * (1.0 - fans / whole) * (area / fans) ** 2
-    return (1.0 - whole / fans) ** 2
+    # Diameters are printed in whole millimetres and scaled in floats: as wide is within a thousandth.
+    if fans <= whole * (1.0 + 1e-3):
+        return CONE_LOSS * max(1.0 - fans / whole, 0.0) * (area / fans) ** 2
+    return (1.0 - area / fans) ** 2
 
 
 def choose_fans(
@@ -196,7 +195,6 @@ def _on_duty(file: Path, curve: FanCurve, count: int, duty: Duty, loss: float) -
     return FanChoice(
         file=file,
         title=curve.title,
-        diameter=curve.diameter,
         count=count,
         speed_ratio=ratio,
         flow=duty.flow,

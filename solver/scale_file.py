@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from textwrap import wrap
 
-from swirlwright.solver.casefile import fan_file, parse_case, to_toml
-from swirlwright.solver.errors import InputError, Problem
+from swirlwright.solver.moved_case import refuse_other, write_moved
 from swirlwright.solver.scale_sheet import HELD_BY
 from swirlwright.solver.scaling import Scaled
 from swirlwright.solver.schema import Case
-from swirlwright.solver.whole_file import write_whole
 
 # First words of a file that `scale` wrote; only such a file is replaced.
 MARK = "# Scaled by swirlwright from "
 
 
-def write_scaled(scaled: Scaled, output: Path) -> tuple[Case, list[Path]]:
+def write_scaled(scaled: Scaled, output: str | Path) -> tuple[Case, list[Path]]:
     """Write the scaled case; fan files that lie outside its folder tree are copied into `fans` beside it.
 
     Parameters
     ----------
     scaled : Scaled
-    output : Path
+    output : path
         Replaced if `scale` wrote it.
 
     Returns
@@ -39,65 +36,9 @@ def write_scaled(scaled: Scaled, output: Path) -> tuple[Case, list[Path]]:
     InputError
         If another file stands there, or another fan file of the same name beside it.
     """
-    if output.exists() and not output.read_bytes().startswith(MARK.encode()):
-        raise _refusal(output, "exists, was not written by scale and is not replaced")
+    output = Path(output)
+    refuse_other(output, MARK, "scale")
     return write_moved(scaled.case, output, _comments(scaled))
-
-
-def write_moved(case: Case, output: Path, comments: Iterable[str]) -> tuple[Case, list[Path]]:
-    """Write a case to another place; fan files that lie outside its folder tree are copied into `fans` beside it.
-
-    Parameters
-    ----------
-    case : Case
-        Without a start: `run.start_from` would lead elsewhere.
-    output : Path
-        Replaced if it is there.
-    comments : iterable of str
-        First lines of the file.
-
-    Returns
-    -------
-    case : Case
-        As it stands in the file.
-    copied : list of Path
-        The copies of fan files.
-
-    Raises
-    ------
-    InputError
-        If another fan file of the same name stands beside it.
-    """
-    data = case.model_dump(mode="json", exclude_unset=True)
-    copies: dict[Path, Path] = {}
-    if data.get("exhaust", {}).get("fan"):
-        data["exhaust"]["fan"] = _fan_name(case, data["exhaust"]["fan"], output, copies)
-    for fan in data.get("supply", {}).get("fans", ()):
-        fan["file"] = _fan_name(case, fan["file"], output, copies)
-    text = "\n".join([*comments, "", to_toml(data)])
-    for source, target in copies.items():
-        target.parent.mkdir(exist_ok=True)
-        shutil.copyfile(source, target)
-    moved = parse_case(text, output)
-    write_whole(output, text.encode("utf-8"))
-    return moved, list(copies.values())
-
-
-def _refusal(path: Path, what: str) -> InputError:
-    return InputError([Problem(str(path), 1, "", None, what)])
-
-
-def _fan_name(case: Case, name: str, output: Path, copies: dict[Path, Path]) -> str:
-    """A fan file's name as seen from the output; `copies` gets the file where it must be copied first."""
-    source, folder = fan_file(case, name).resolve(), output.parent.resolve()
-    if source.is_relative_to(folder):
-        return source.relative_to(folder).as_posix()
-    target = output.parent / "fans" / source.name
-    if not target.exists():
-        copies[source] = target
-    elif target.read_bytes() != source.read_bytes():
-        raise _refusal(target, f"stands where {source} would be copied to, and is another file")
-    return f"fans/{source.name}"
 
 
 def _comments(s: Scaled) -> Iterator[str]:

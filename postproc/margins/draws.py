@@ -167,15 +167,15 @@ def drawn_fans(case: Case, factors: Mapping[str, float], number: int, folder: Pa
     factors : mapping
         From fan file to the factor on its pressures.
     number : int
-        Of the draw; the files are named by it.
+        Of the draw; the files are named by it and by their place among the fans, as two may bear one name.
     folder : Path
         The files stand in its `drawn-fans`.
     """
     renamed = {}
-    for name, factor in factors.items():
+    for n, (name, factor) in enumerate(factors.items(), start=1):
         fan = read_fan_file(fan_file(case, name)).model_dump(mode="json", exclude_unset=True)
         fan["pressure"] = [_digits(factor * pressure) for pressure in fan["pressure"]]
-        renamed[name] = f"{DRAWN}/{number:04d}-{Path(name).name}"
+        renamed[name] = f"{DRAWN}/{number:04d}-{n}-{Path(name).name}"
         (folder / DRAWN).mkdir(exist_ok=True)
         (folder / renamed[name]).write_text(to_toml(fan), encoding="utf-8")
     keys: dict[str, Any] = {}

@@ -12,6 +12,7 @@ from swirlwright.postproc.margins.runs import (
     Trials,
     coarser,
     default_folder,
+    owner,
     point,
     refuse_without_column,
 )
@@ -69,9 +70,9 @@ def margin(
     base = coarser(case)
     knobs, lacking = knobs_of(base)
     if not knobs:
-        raise InputError([Problem(str(case.path), 1, "", None, f"has nothing to move: {'; '.join(lacking.values())}")])
+        raise InputError([Problem(str(case.path), 0, "", None, f"has nothing to move: {'; '.join(lacking.values())}")])
     folder = default_folder(case) if folder is None else Path(folder)
-    with KeepingStore.opened(folder) as store:
+    with KeepingStore.opened(folder, owner(case)) as store:
         store.forget_failed()
         trials = Trials(base, store, watch, workers)
         search = _Search(trials, knobs)

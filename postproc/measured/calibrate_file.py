@@ -9,18 +9,17 @@ from swirlwright.postproc.measured.calibrate import Calibration
 from swirlwright.postproc.measured.calibrate_words import MARK, comments
 from swirlwright.postproc.measured.models import DISCHARGE, changes_of
 from swirlwright.solver.casefile import vary
-from swirlwright.solver.errors import InputError, Problem
-from swirlwright.solver.scale_file import write_moved
+from swirlwright.solver.moved_case import refuse_other, write_moved
 from swirlwright.solver.schema import Case
 
 
-def write_calibrated(c: Calibration, output: Path) -> tuple[Case, list[Path]]:
+def write_calibrated(c: Calibration, output: str | Path) -> tuple[Case, list[Path]]:
     """Write the case with its fitted constants; comments name data, date and intervals, `discharge_source` the data.
 
     Parameters
     ----------
     c : Calibration
-    output : Path
+    output : path
         Replaced if `calibrate` wrote it.
 
     Returns
@@ -35,7 +34,8 @@ def write_calibrated(c: Calibration, output: Path) -> tuple[Case, list[Path]]:
     InputError
         If another file stands there.
     """
-    refuse_other(output)
+    output = Path(output)
+    refuse_other(output, MARK, "calibrate")
     changes: dict[str, Any] = changes_of(c.case, {name: float(f"{v:.6g}") for name, v in c.values.items()})
     for e in c.estimates:
         if e.constant.name == DISCHARGE:
@@ -45,17 +45,3 @@ def write_calibrated(c: Calibration, output: Path) -> tuple[Case, list[Path]]:
     # A start would lead elsewhere from another folder.
     changes["run.start_from"] = None
     return write_moved(vary(c.case, changes), output, comments(c))
-
-
-def refuse_other(output: Path) -> None:
-    """Refuse to replace a file that `calibrate` did not write.
-
-    Raises
-    ------
-    InputError
-        If there is one.
-    """
-    if output.exists() and not output.read_bytes().startswith(MARK.encode()):
-        raise InputError(
-            [Problem(str(output), 1, "", None, "exists, was not written by calibrate and is not replaced")]
-        )

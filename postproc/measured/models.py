@@ -16,11 +16,11 @@ from swirlwright.postproc.measured.points import Extent, Point
 from swirlwright.postproc.measured.values import computed_at, network_value
 from swirlwright.solver.casefile import vary
 from swirlwright.solver.errors import InputError, SwirlwrightError
+from swirlwright.solver.moved_case import write_moved
 from swirlwright.solver.network import network_json, solve_network
 from swirlwright.solver.outcome import Outcome
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.result_reading import load_result, read_attributes
-from swirlwright.solver.scale_file import write_moved
 from swirlwright.solver.schema import Case
 
 DISCHARGE, INFLOW_LOSS = "discharge_coefficient", "inflow_loss"

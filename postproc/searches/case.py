@@ -7,8 +7,7 @@ from pathlib import Path
 
 from swirlwright.postproc.searches.answer import Search
 from swirlwright.solver.casefile import vary
-from swirlwright.solver.errors import InputError, Problem
-from swirlwright.solver.scale_file import write_moved
+from swirlwright.solver.moved_case import refuse_other, write_moved
 from swirlwright.solver.schema import Case
 from swirlwright.solver.variants import Variant
 
@@ -24,8 +23,7 @@ def refuse_other_file(output: Path) -> None:
     InputError
         If one stands there.
     """
-    if output.exists() and not output.read_bytes().startswith(MARK.encode()):
-        raise InputError([Problem(str(output), 1, "", None, "exists, was not written by search and is not replaced")])
+    refuse_other(output, MARK, "search")
 
 
 def write_best(answer: Search, variants: Sequence[Variant], output: Path) -> Path | None:

@@ -77,9 +77,11 @@ def run_calibrate(options: argparse.Namespace) -> int:
     if (reason := unwritable(output, options.case, options.data)) is not None:
         return say(f"{output}: {reason}", WRONG_INPUT)
     from swirlwright.postproc.measured.calibrate import calibrate
-    from swirlwright.postproc.measured.calibrate_file import refuse_other, write_calibrated
+    from swirlwright.postproc.measured.calibrate_file import write_calibrated
+    from swirlwright.postproc.measured.calibrate_words import MARK
+    from swirlwright.solver.moved_case import refuse_other
 
-    refuse_other(output)
+    refuse_other(output, MARK, "calibrate")
     watch = watcher(quiet=options.quiet)
     try:
         found = calibrate(case, options.data, output.with_suffix(".runs"), watch)

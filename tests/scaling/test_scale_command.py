@@ -12,7 +12,8 @@ import pytest
 
 import swirlwright
 from swirlwright.cli import main
-from swirlwright.solver.casefile import read_case
+from swirlwright.solver.casefile import fan_texts, parse_case, read_case
+from swirlwright.solver.moved_case import write_moved
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -62,6 +63,24 @@ def test_fan_files_outside_are_copied(tmp_path: Path, monkeypatch: pytest.Monkey
     assert (tmp_path / "fans" / copied[0]).read_text() == "mine" and not (tmp_path / "big.toml").exists()
 
 
+def test_fan_files_of_one_name_stay_two(workshop: Path) -> None:
+    """Two fans whose files bear the same name in different folders are two files beside a moved case, also again."""
+    for place, name in (("a", "roof-120"), ("b", "base-60")):
+        (workshop / place).mkdir()
+        (workshop / "fans" / f"{name}.toml").rename(workshop / place / "fan.toml")
+    text = (workshop / "table-top.toml").read_text()
+    text = text.replace("fans/roof-120.toml", "a/fan.toml").replace("fans/base-60.toml", "b/fan.toml")
+    case = parse_case(text, workshop / "table-top.toml")
+    (workshop / "there").mkdir()
+    for copies in (2, 0):
+        moved, copied = write_moved(case, workshop / "there" / "best.toml", ["# moved"])
+        assert len(copied) == copies
+        assert fan_texts(moved) == {
+            "fans/fan.toml": (workshop / "a" / "fan.toml").read_text(),
+            "fans/fan-2.toml": (workshop / "b" / "fan.toml").read_text(),
+        }
+
+
 def test_only_a_scaled_case_is_replaced(workshop: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A second run replaces what the first wrote, never another case, nor the original."""
     arguments = ["scale", "table-top.toml", "--factor", "2", "--output"]
@@ -69,7 +88,7 @@ def test_only_a_scaled_case_is_replaced(workshop: Path, capsys: pytest.CaptureFi
     (workshop / "mine.toml").write_text("mine")
     capsys.readouterr()
     assert main([*arguments, "mine.toml"]) == 2
-    assert "mine.toml:1: exists, was not written by scale and is not replaced" in capsys.readouterr().err
+    assert "mine.toml: exists, was not written by scale and is not replaced" in capsys.readouterr().err
     assert main([*arguments, "table-top.toml"]) == 2
     assert "must not be the input itself" in capsys.readouterr().err
 
@@ -85,7 +104,7 @@ def test_only_a_scaled_case_is_replaced(workshop: Path, capsys: pytest.CaptureFi
         (["--factor", "2", "--hold", "mach"], "invalid choice"),
         (["--factor", "0"], "factor: must be between 0.01 and 100, got 0"),
         (["--factor", "nan"], "factor: must be between 0.01 and 100, got nan"),
-        (["--factor", "2", "--fans", "nowhere"], "nowhere:1: must be a folder of fan files"),
+        (["--factor", "2", "--fans", "nowhere"], "nowhere: must be a folder of fan files"),
         (["--factor", "2", "--output", "no/where.toml"], "must lie in a folder that exists"),
     ],
 )

@@ -192,6 +192,9 @@ def test_the_way_to_a_fan_costs_nothing_where_it_is_as_wide() -> None:
     assert loss[2] == 0.0 and loss[0] > loss[1] > 0.0 and loss[4] > loss[3] > 0.0
     # Borda and Carnot: (1 - 1/4)^2 for four times the area.
     assert loss[4] == pytest.approx(0.5625)
+    # Of a ring of three quarters of the opening, 1 - 3/16; none for a fan as wide, which sits in the opening.
+    assert transition_loss(0.5, 0.75 * area, 1.0, 1) == pytest.approx((13 / 16) ** 2)
+    assert transition_loss(0.5, 0.75 * area, 0.5, 1) == 0.0
 
 
 @pytest.mark.parametrize("given, wanted", [(3.54e-3, 3.5e-3), (5.96e-3, 6e-3), (14.58e-3, 14.5e-3), (6.3e-3, 6.5e-3)])

@@ -20,7 +20,7 @@ from swirlwright.postproc.margins.sample import margin_sample
 from swirlwright.postproc.margins.values import Point
 from swirlwright.postproc.sweeps.store import Record
 from swirlwright.postproc.verdict import in_doubt
-from swirlwright.solver.casefile import parse_case, read_case, vary
+from swirlwright.solver.casefile import parse_case, read_case, read_fan_file, vary
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.schema import Case
 
@@ -97,7 +97,10 @@ def test_a_larger_sample_goes_on(monkeypatch, tmp_path) -> None:
 
 
 def test_drawn_fans_have_other_pressures(monkeypatch, tmp_path) -> None:
-    """Each draw names fan files of its own whose pressures are those of the curve times its draw; flows stay."""
+    """Each draw names fan files of its own whose pressures are those of the curve times its draw; flows stay.
+
+    Fans whose files bear one name in different folders stay two.
+    """
     drawn = []
 
     def answer(case: Case) -> Record:
@@ -105,17 +108,22 @@ def test_drawn_fans_have_other_pressures(monkeypatch, tmp_path) -> None:
         return Record("done", numbers={"touchdown_share": 0.5, "touchdown_share_chance": 0.1})
 
     make_up_runs(monkeypatch, answer)
-    case = read_case(CASES / "table-top.toml")
-    found = margin_sample(case, 2, tmp_path / "out")
+    text = (CASES / "table-top.toml").read_text()
+    for place, name in (("a", "roof-120"), ("b", "base-60")):
+        (tmp_path / place).mkdir()
+        shutil.copy(CASES / "fans" / f"{name}.toml", tmp_path / place / "fan.toml")
+        text = text.replace(f"fans/{name}.toml", f"{place}/fan.toml")
+    found = margin_sample(parse_case(text, tmp_path / "table-top.toml"), 2, tmp_path / "out")
     assert found.counts == {"marginal": 2} and all(i.correlation is None for i in found.inputs)
-    curve = tomllib.loads((CASES / case.exhaust.fan).read_text())
     with xr.open_dataset(tmp_path / "out" / "sample.h5", engine="h5netcdf") as data:
-        factors = data["fan_curve_1"].values
+        factors = {place: data[f"fan_curve_{k}"].values for k, place in enumerate("ab", start=1)}
     for n, variant in enumerate(drawn[1:], start=1):
-        own = tomllib.loads((tmp_path / "out" / variant.exhaust.fan).read_text())
-        assert own["pressure"] == pytest.approx(np.array(curve["pressure"], dtype=float) * factors[n])
-        assert own["flow"] == pytest.approx(curve["flow"]) if isinstance(curve["flow"][0], float) else True
-    assert factors[0] == 1.0 and abs(factors[1:] - 1.0).max() <= 0.15
+        for place, name in (("a", variant.exhaust.fan), ("b", variant.supply.fans[0].file)):
+            own = tomllib.loads((tmp_path / "out" / name).read_text())
+            curve = tomllib.loads((tmp_path / place / "fan.toml").read_text())
+            assert own["pressure"] == pytest.approx(np.array(curve["pressure"], dtype=float) * factors[place][n])
+            assert own["flow"] == pytest.approx(read_fan_file(tmp_path / place / "fan.toml").flow)
+    assert all(f[0] == 1.0 and abs(f[1:] - 1.0).max() <= 0.15 for f in factors.values())
 
 
 def test_a_start_goes_where_the_fans_go(monkeypatch, tmp_path) -> None:
