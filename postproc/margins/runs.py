@@ -13,7 +13,7 @@ from swirlwright import __version__
 from swirlwright.postproc.grid_and_spread import grids_of
 from swirlwright.postproc.margins.values import BASE, Point, Settings
 from swirlwright.postproc.sweeps.plan import Rules
-from swirlwright.postproc.sweeps.store import Record, Run, Store
+from swirlwright.postproc.sweeps.store import Owner, Record, Run, Store
 from swirlwright.postproc.sweeps.sweep import run_variants
 from swirlwright.postproc.verdict import by_share
 from swirlwright.solver.casefile import changed, fan_texts, parse_case, to_toml
@@ -21,7 +21,7 @@ from swirlwright.solver.errors import InputError, Problem, ResultError
 from swirlwright.solver.progress import Watch
 from swirlwright.solver.result_notes import annotate
 from swirlwright.solver.schema import Case
-from swirlwright.solver.variants import Variant
+from swirlwright.solver.variants import Variant, reason_of
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -39,10 +39,10 @@ class KeepingStore(Store):
     kept = ""
 
     def keep_only(self, key: str) -> None:
-        """Keep the result of a key, and delete all others."""
+        """Keep the result of a key, and delete those of all other records."""
         self.kept = key
         for path in self.result(key).parent.glob("*.h5"):
-            if path != self.result(key):
+            if path.stem != key and path.stem in self._records:
                 path.unlink()
 
     def drop_result(self, key: str) -> None:
@@ -57,6 +57,11 @@ class KeepingStore(Store):
 def default_folder(case: Case) -> Path:
     """`table-top.toml` has `table-top.margin` in the working directory."""
     return Path(f"{case.path.stem}.margin")
+
+
+def owner(case: Case) -> Owner:
+    """What the folder of its margins is for."""
+    return Owner("margin", case.title, case.path)
 
 
 def coarser(case: Case) -> Case:
@@ -142,8 +147,7 @@ class Trials:
         try:
             case = parse_case(to_toml(changed(self.base, {**run, **changes})), path)
         except InputError as error:
-            # Lines are those of a text that nobody has written.
-            reason = "; ".join(str(problem).split(": ", 1)[-1] for problem in error.problems)
+            reason = reason_of(error)
         self.variants.append(Variant(index, dict(values), case, reason, None if self.is_transient else 0))
         self.changes.append(dict(changes))
         return index

@@ -15,6 +15,7 @@ from swirlwright.postproc.margins.runs import (
     Trials,
     coarser,
     default_folder,
+    owner,
     point,
     refuse_without_column,
 )
@@ -61,7 +62,7 @@ def margin_sample(
     refuse_without_column(case)
     base = coarser(case)
     folder = default_folder(case) if folder is None else Path(folder)
-    with KeepingStore.opened(folder) as store:
+    with KeepingStore.opened(folder, owner(case)) as store:
         store.forget_failed()
         trials = Trials(base, store, watch, workers)
         draws = draws_of(base)

@@ -15,7 +15,7 @@ from swirlwright.postproc.searches.rounds import Answer, Exploration, explore
 from swirlwright.postproc.searches.space import Place, point_at, space_of
 from swirlwright.postproc.sweeps.data import refuse_taken_names, write_csv, write_data_set
 from swirlwright.postproc.sweeps.plan import Rules
-from swirlwright.postproc.sweeps.store import Run, Store
+from swirlwright.postproc.sweeps.store import Owner, Run, Store
 from swirlwright.postproc.sweeps.sweep import run_variants
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.progress import SILENT, Watch
@@ -77,7 +77,7 @@ def search(
     refuse_missing_power(study, goal, builder.one_case(first))
     folder = default_folder(study) if folder is None else Path(folder)
     refuse_other_file(folder / BEST)
-    with Store.opened(folder) as store:
+    with Store.opened(folder, Owner("search", study.title, study.path)) as store:
         if retry_failed:
             store.forget_failed()
         runs = _Runs(builder, goal, store, watch, workers)

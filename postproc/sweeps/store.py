@@ -1,4 +1,4 @@
-"""The folder of a sweep: one small file for each finished variant, and one sweep at a time in it."""
+"""The folder of many runs: one small file for each that is finished, and one sweep, search or margin in it."""
 
 from __future__ import annotations
 
@@ -6,16 +6,43 @@ import fcntl
 import json
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Any, Literal, Self, get_args
 
 from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.whole_file import write_whole
 
 Status = Literal["done", "not-converged", "refused", "failed"]
+Kind = Literal["sweep", "search", "margin"]
+# What the folder is for.
+OWNER = "study.json"
+# Files by which a folder without that, of an earlier release, tells its kind.
+OF_A_MARGIN, OF_A_SEARCH = ("base.h5", "margin.h5", "sample.h5"), ("best.toml",)
+
+
+@dataclass(frozen=True)
+class Owner:
+    """What a folder is for.
+
+    Attributes
+    ----------
+    kind : "sweep", "search" or "margin"
+    title : str
+        Of the study, or of a margin's case.
+    path : Path
+        Its file.
+    """
+
+    kind: Kind
+    title: str
+    path: Path
+
+    def file_from(self, folder: Path) -> str:
+        """The file as seen from the folder, so that both can be moved together."""
+        return os.path.relpath(self.path.resolve(), folder.resolve())
 
 
 @dataclass(frozen=True)
@@ -67,22 +94,25 @@ class Store:
 
     @classmethod
     @contextmanager
-    def opened(cls, folder: Path) -> Iterator[Self]:
-        """Make or open the folder of a sweep.
+    def opened(cls, folder: Path, owner: Owner) -> Iterator[Self]:
+        """Make or open the folder of a study or margin.
 
         Raises
         ------
         InputError
-            If it holds something else, or another sweep is running in it.
+            If it holds something else, or is in use.
         """
         refuse_other_folder(folder)
+        refuse_other_owner(folder, owner)
         for name in ("records", "results"):
             (folder / name).mkdir(parents=True, exist_ok=True)
         with open(folder / "lock", "a") as lock:
             try:
                 fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             except BlockingIOError:
-                raise InputError([_problem(folder, "is in use by another sweep; wait for its end")]) from None
+                raise InputError([_problem(folder, "is in use by other runs; wait for their end")]) from None
+            kept = {"kind": owner.kind, "title": owner.title, "file": owner.file_from(folder)}
+            write_whole(folder / OWNER, json.dumps(kept, indent=1).encode())
             # What a killed sweep was at.
             shutil.rmtree(folder / "running", ignore_errors=True)
             (folder / "running").mkdir(exist_ok=True)
@@ -126,7 +156,7 @@ class Store:
 
 
 def refuse_other_folder(folder: Path) -> None:
-    """Refuse a folder that holds something else than a sweep.
+    """Refuse a folder that holds something else than runs.
 
     Raises
     ------
@@ -141,15 +171,54 @@ def refuse_other_folder(folder: Path) -> None:
             raise InputError([_problem(folder, "must be a place that can be written")])
         return
     if not folder.is_dir():
-        raise InputError([_problem(folder, "must be a folder for the sweep, is a file")])
+        raise InputError([_problem(folder, "must be a folder for these runs, is a file")])
     if not (folder / "records").is_dir() and any(folder.iterdir()):
-        raise InputError([_problem(folder, "must be an empty folder or that of an earlier sweep")])
+        raise InputError([_problem(folder, "must be an empty folder or that of earlier runs")])
     if not os.access(folder, os.W_OK):
         raise InputError([_problem(folder, "must be a place that can be written")])
 
 
+def refuse_other_owner(folder: Path, owner: Owner) -> None:
+    """Refuse a folder of another kind, or of another study: one of another file and another title.
+
+    A study that was edited keeps its file, one that was moved or copied its title; either goes on with its records.
+
+    Raises
+    ------
+    InputError
+        With what the folder holds.
+    """
+    held = _held(folder)
+    kinds = [held["kind"]] if held else _kinds_without_owner(folder)
+    of = f' of "{held["title"]}" ({held["file"]})' if held else ""
+    if owner.kind not in kinds:
+        allowed = f"must be an empty folder or that of a {owner.kind}, holds a {kinds[0]}{of}"
+        raise InputError([_problem(folder, allowed)])
+    if held and held["title"] != owner.title and held["file"] != owner.file_from(folder):
+        allowed = f'must be an empty folder or that of "{owner.title}", holds the {owner.kind}{of}'
+        raise InputError([_problem(folder, allowed)])
+
+
+def _held(folder: Path) -> dict[str, str]:
+    """Kind, title and file of what a folder is for; empty where it does not say."""
+    try:
+        data = json.loads((folder / OWNER).read_text())
+        return {name: str(data[name]) for name in ("kind", "title", "file")}
+    except (OSError, ValueError, TypeError, KeyError):
+        return {}
+
+
+def _kinds_without_owner(folder: Path) -> Sequence[str]:
+    """The kinds that a folder which does not say may be of."""
+    if not any(folder.glob("records/*.json")):
+        return get_args(Kind)
+    if any((folder / name).exists() for name in OF_A_MARGIN):
+        return ("margin",)
+    return ("search",) if any((folder / name).exists() for name in OF_A_SEARCH) else ("sweep", "search")
+
+
 def _problem(folder: Path, allowed: str) -> Problem:
-    return Problem(str(folder), 1, "", None, allowed)
+    return Problem(str(folder), 0, "", None, allowed)
 
 
 def _read(path: Path) -> Record | None:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 from swirlwright.postproc.sweeps.plan import Plan, Rules
 from swirlwright.postproc.sweeps.pool import LocalPool, Pool, cores
-from swirlwright.postproc.sweeps.store import Record, Run, Store
-from swirlwright.solver.errors import SwirlwrightError
+from swirlwright.postproc.sweeps.store import Owner, Record, Run, Store
+from swirlwright.solver.errors import InputError, Problem, SwirlwrightError
 from swirlwright.solver.interrupts import handling_interrupt
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.study_file import Study, read_study
@@ -61,18 +61,19 @@ def sweep(
     Raises
     ------
     InputError
-        If the study or the folder is wrong.
+        If the study, the folder or the number of workers is wrong.
     SweepStopped
         On Ctrl-C.
     """
     from swirlwright.postproc.sweeps.data import data_set, refuse_taken_names, write_csv, write_data_set
 
+    refuse_workers(workers)
     study = study if isinstance(study, Study) else read_study(study)
     refuse_taken_names(study)
     variants = variants_of(study)
     folder = default_folder(study) if folder is None else Path(folder)
     rules = Rules(study.time_limit, study.memory_limit, study.keep_results, study.cold_sample)
-    with Store.opened(folder) as store:
+    with Store.opened(folder, Owner("sweep", study.title, study.path)) as store:
         if retry_failed:
             store.forget_failed()
         runs, cold = run_variants(variants, rules, store, watch, workers=workers, scheduler=scheduler)
@@ -80,6 +81,18 @@ def sweep(
         write_data_set(data, folder / "sweep.h5")
         write_csv(data, folder / "sweep.csv")
     return data
+
+
+def refuse_workers(workers: int | None) -> None:
+    """Refuse a number of workers with which nothing would ever run.
+
+    Raises
+    ------
+    InputError
+        If it is below 1.
+    """
+    if workers is not None and workers < 1:
+        raise InputError([Problem("workers", 0, "", workers, "must be at least 1")])
 
 
 def default_folder(study: Study) -> Path:
@@ -117,9 +130,12 @@ def run_variants(
 
     Raises
     ------
+    InputError
+        If the number of workers is below 1.
     SweepStopped
         On Ctrl-C.
     """
+    refuse_workers(workers)
     plan = Plan(variants, rules, store)
     if plan.todo():
         with ExitStack() as stack:
@@ -171,7 +187,7 @@ def _follow(plan: Plan, store: Store, pool: Pool, watch: Watch) -> None:
                 if plan.is_warm:
                     todo = plan.todo()
                     plan.drop_results()
-            tally.tell(len(running))
+            tally.tell(pool.running())
     if todo:
         raise SweepStopped(
             f"interrupted: {plan.count - len(todo)} of {plan.count} runs are finished and kept in {store.folder}; the "

@@ -252,7 +252,7 @@ def test_two_sweeps_do_not_share_a_folder(tmp_path: Path, undisturbed: Path) -> 
     study, folder = write_study(tmp_path), tmp_path / "out"
     with start(study, folder) as process:
         wait_for(lambda: folder.exists() and (folder / "running").exists())
-        with pytest.raises(InputError, match="is in use by another sweep"):
+        with pytest.raises(InputError, match="is in use by other runs"):
             swirlwright.sweep(study, folder)
         process.kill()
     (tmp_path / "mine").mkdir()
