@@ -36,6 +36,8 @@ class Chamber:
         What drives the swirl.
     density, viscosity : float
         Of the air [kg/m3], and molecular kinematic [m2/s].
+    air_change : float or None
+        Time in which the exhaust draws the chamber's volume [s]; None without an exhaust.
     """
 
     height: float
@@ -46,6 +48,7 @@ class Chamber:
     has_inlet: bool
     density: float
     viscosity: float
+    air_change: float | None = None
 
     @property
     def start_height(self) -> float:

@@ -141,7 +141,7 @@ def _word(m: Measures) -> str:
 
 def _chance(m: Measures, name: str) -> float:
     if name == "touchdown_share":
-        return m.verdict.chance_standing
+        return m.verdict.chance_standing or 0.0
     found = m.over_time.get(name)
     return found.chance if found is not None and found.chance is not None else 0.0
 

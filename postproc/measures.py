@@ -162,9 +162,11 @@ def measure_data(data: ResultData) -> Measures:
 def chamber_of(data: ResultData) -> Chamber:
     """What the measures need to know of the chamber, from the file's attributes."""
     radius = _number(data.attributes, "chamber_radius") or float(data.r_face[-1])
+    height = _number(data.attributes, "chamber_height") or float(data.z_face[-1])
+    exhaust = _number(data.attributes, "exhaust_flow") or 0.0
     edge = _number(data.attributes, "curtain_inner_edge")
     return Chamber(
-        height=_number(data.attributes, "chamber_height") or float(data.z_face[-1]),
+        height=height,
         radius=radius,
         exhaust_radius=_number(data.attributes, "exhaust_radius") or None,
         curtain_edge=edge or 0.95 * radius,
@@ -172,6 +174,7 @@ def chamber_of(data: ResultData) -> Chamber:
         has_inlet=_number(data.attributes, "inlet_to") is not None,
         density=_number(data.attributes, "density") or math.nan,
         viscosity=_number(data.attributes, "kinematic_viscosity") or math.nan,
+        air_change=math.pi * radius**2 * height / exhaust if exhaust > 0.0 else None,
     )
 
 
@@ -261,10 +264,10 @@ def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:
     share = float(weights[exists].sum())
     if share == 0.0:
         return Statistic(None, None, 0.0)
-    values = np.array([value for value in column if value is not None])
-    part = weights[exists] / share
+    series = np.array([math.nan if value is None else value for value in column])
+    values, part = series[exists], weights[exists] / share
     mean = float(part @ values)
-    return Statistic(mean, math.sqrt(float(part @ (values - mean) ** 2)), share, chance_error(values))
+    return Statistic(mean, math.sqrt(float(part @ (values - mean) ** 2)), share, chance_error(series))
 
 
 def deficit_series(data: ResultData, frames: np.ndarray, chamber: Chamber) -> tuple[np.ndarray, np.ndarray]:

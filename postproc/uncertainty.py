@@ -67,11 +67,53 @@ class Spread:
 
 
 def chance_error(values: np.ndarray) -> float | None:
-    """Standard error of the mean of a series by chance, from the means of `BLOCKS` equal parts; None if too short."""
-    if values.size < 2 * BLOCKS:
+    """Standard error by chance of a mean over time, from the means of `BLOCKS` equal parts of the window.
+
+    Parameters
+    ----------
+    values : ndarray, (n,)
+        At equal intervals; NaN where the measure does not exist, and the mean is over the others.
+
+    Returns
+    -------
+    float or None
+        None if the series is too short, or fewer than half of its parts hold a value.
+
+    Notes
+    -----
+    A mean over part of the time is a ratio of two sums, whose error is that of its linear form (ratio estimator:
+    Cochran 1977, Sampling Techniques, chapter 6, from memory).
+    """
+    exists = np.isfinite(values)
+    parts = np.array_split(exists, BLOCKS)
+    if values.size < 2 * BLOCKS or 2 * sum(bool(part.any()) for part in parts) < BLOCKS:
         return None
-    means = [float(np.mean(part)) for part in np.array_split(values, BLOCKS)]
+    off = np.where(exists, values - values[exists].mean(), 0.0) / exists.mean()
+    means = [float(np.mean(part)) for part in np.array_split(off, BLOCKS)]
     return float(np.std(means, ddof=1)) / math.sqrt(BLOCKS)
+
+
+def share_error(is_there: np.ndarray, looks: float | None) -> float | None:
+    """Standard error by chance of a share of time, never 0; None where nothing tells it.
+
+    Parameters
+    ----------
+    is_there : ndarray of bool, (n,)
+        At equal intervals over the window.
+    looks : float or None
+        How often the exhaust changes the chamber's air in the window: no more of its instants are taken as independent,
+        since a swirl that is lost comes back with new air. None without an exhaust.
+
+    Notes
+    -----
+    The larger of `chance_error` and the standard deviation of what `looks` independent looks leave unknown, with
+    Jeffreys' prior (Brown, Cai and DasGupta 2001, Statist. Sci. 16:101).
+    """
+    by_parts = chance_error(is_there.astype(float))
+    if looks is None:
+        return by_parts
+    share = (looks * float(np.mean(is_there)) + 0.5) / (looks + 1.0)
+    return max(by_parts or 0.0, math.sqrt(share * (1.0 - share) / (looks + 2.0)))
 
 
 def grid_error(values: Sequence[float], sizes: Sequence[float], chance: Sequence[float]) -> GridError:

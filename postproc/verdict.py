@@ -12,7 +12,7 @@ from swirlwright.postproc.flow_numbers import RESOLVED_CELLS, FieldMeasures
 from swirlwright.postproc.margins.bracket import SUFFICES
 from swirlwright.postproc.margins.joint import Joint
 from swirlwright.postproc.margins.values import Margins
-from swirlwright.postproc.uncertainty import GridStudy, Spread, chance_error
+from swirlwright.postproc.uncertainty import GridStudy, Spread, share_error
 
 NO_VORTEX, ALOFT, TO_THE_FLOOR = "no vortex", "aloft", "to the floor"
 NONE, AT_THE_FLOOR, TWO_CELLED = "none", "at the floor", "two-celled"
@@ -66,7 +66,7 @@ class Verdict:
 
     touchdown: str
     share_standing: float
-    chance_standing: float
+    chance_standing: float | None
     share_to_floor: float
     breakdown_touchdown: str
     share_breakdown_at_floor: float
@@ -84,27 +84,28 @@ class Verdict:
 class Shares:
     """Shares of time, 0 to 1: a column on the floor, a core that reaches it, breakdown at the floor.
 
-    chance_standing is the standard error of the first.
+    chance_standing is the standard error of the first: 0 for a single field, None where nothing tells it.
     """
 
     standing: float
     to_floor: float
     breakdown_at_floor: float
-    chance_standing: float
+    chance_standing: float | None
 
     @classmethod
     def of(cls, fields: list[FieldMeasures], weights: np.ndarray, span: float, chamber: Chamber) -> Shares:
         """From measures of single fields, their weights in time, (len(fields),), summing to 1, and the span [s]."""
+        looks = span / chamber.air_change if chamber.air_change is not None else None
         at_instants = np.array([stands(m, chamber) for m in fields])
         turns = np.array([turn_of(m, chamber) for m in fields])
-        standing = lasting(at_instants, span * weights, turns).astype(float)
+        standing = lasting(at_instants, span * weights, turns)
         return cls(
             standing=float(weights @ standing),
             to_floor=float(weights @ [structure_of(m, chamber) == TO_THE_FLOOR for m in fields]),
             breakdown_at_floor=float(
                 weights @ [breakdown_of(m, chamber) in (AT_THE_FLOOR, TWO_CELLED) for m in fields]
             ),
-            chance_standing=chance_error(standing) or 0.0,
+            chance_standing=share_error(standing, looks) if span > 0.0 else 0.0,
         )
 
 
