@@ -5,30 +5,39 @@ from __future__ import annotations
 import math
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, PrivateAttr
+from pydantic import BeforeValidator, Field, PrivateAttr, StrictBool
 from pydantic_core import PydanticCustomError
 
-from swirlwright.solver.case_keys import KeyKind, hint_for, kind_of, number_at, to_plain
+from swirlwright.solver.case_keys import KeyKind, kind_of
 from swirlwright.solver.casefile import read_case
-from swirlwright.solver.errors import Finding, InputError, Problem
+from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.filekinds import STUDY, refuse_other_kind
-from swirlwright.solver.quantities import Number, QuantityError
+from swirlwright.solver.quantities import Number
 from swirlwright.solver.schema import Case, Seconds, Table, Text
+from swirlwright.solver.study_checks import (
+    base_changes,
+    derived_findings,
+    parameter_findings,
+    sample_findings,
+    set_twice,
+    start_findings,
+)
 from swirlwright.solver.study_goal import Constraint, Objective, Refinement
+from swirlwright.solver.study_levels import levels_of
+from swirlwright.solver.study_order import Multiple, in_order, multiples_of
 from swirlwright.solver.tomlfile import Document, read_document, validate
 from swirlwright.solver.tomllines import Location
 
 MOST_VARIANTS = 10_000
-NO_KEY = "leads to no key of a case that holds a value"
 
 
 def _as_name(value: object) -> str:
     if not isinstance(value, str) or re.fullmatch("[a-z][a-z0-9_]{0,59}", value) is None:
-        raise PydanticCustomError("name", "must be small letters, digits and _, a letter first")
+        raise PydanticCustomError("name", "must be at most 60 small letters, digits and _, a letter first")
     return value
 
 
@@ -77,6 +86,7 @@ class Study(Table):
     base: Text
     parameters: tuple[Parameter, ...] = Field(min_length=1, max_length=20)
     sample: Sample | None = None
+    without: tuple[Text, ...] = Field(default=(), max_length=50)
     fixed: dict[str, Any] = {}
     derived: tuple[Derived, ...] = Field(default=(), max_length=100)
     objective: Objective | None = None
@@ -86,12 +96,13 @@ class Study(Table):
     cold_sample: Annotated[int, Number(ge=0, le=MOST_VARIANTS, whole=True)] = 0
     time_limit: Seconds | None = None
     memory_limit: Annotated[float, Number("byte", ge=1e8, le=1e13)] | None = None
-    keep_results: bool = False
+    keep_results: StrictBool = False
 
     _document: Document = PrivateAttr()
     _base_case: Case = PrivateAttr()
     _changes: dict[str, Any] = PrivateAttr(default_factory=dict)
     _levels: tuple[tuple[Any, ...], ...] = PrivateAttr(default=())
+    _multiples: tuple[Multiple, ...] = PrivateAttr(default=())
 
     @property
     def text(self) -> str:
@@ -110,13 +121,18 @@ class Study(Table):
 
     @property
     def changes(self) -> Mapping[str, Any]:
-        """`fixed` by dotted key, in SI."""
+        """`without` and `fixed` by dotted key, in SI; None takes a key out."""
         return self._changes
 
     @property
     def levels(self) -> tuple[tuple[Any, ...], ...]:
         """Of each parameter its values in SI, or the two ends of a range that is sampled."""
         return self._levels
+
+    @property
+    def multiples(self) -> tuple[Multiple, ...]:
+        """Keys that follow from other numbers, a key before those that are multiples of it."""
+        return self._multiples
 
     def kind(self, parameter: Parameter) -> KeyKind:
         """What the parameter's values are: those of its first key, or plain ratios."""
@@ -146,18 +162,19 @@ def read_study(path: str | Path) -> Study:
         raise InputError(problems)
     study._document = document
     study._base_case = _base(study)
-    findings = [*_fixed(study)]
+    study._changes, findings = base_changes(study)
     levels = []
     for n, parameter in enumerate(study.parameters):
-        wrong = list(_parameter_findings(study, parameter, ("parameters", n)))
+        wrong = list(parameter_findings(study, parameter, ("parameters", n)))
         if not wrong:
-            values, wrong = _levels_of(study, parameter, ("parameters", n))
+            values, wrong = levels_of(study, parameter, ("parameters", n))
             levels.append(values)
         findings += wrong
-    findings += [*_set_twice(study), *_derived_findings(study), *_start_findings(study), *_sample_findings(study)]
+    multiples, circles = in_order(multiples_of(study))
+    findings += [*set_twice(study), *derived_findings(study), *circles, *start_findings(study), *sample_findings(study)]
     if findings:
         raise InputError([document.problem(f.location, f.allowed, f.value, f.hint) for f in findings])
-    study._levels = tuple(levels)
+    study._levels, study._multiples = tuple(levels), tuple(multiples)
     if (number := count_of(study)) > MOST_VARIANTS:
         raise InputError([study.problem(("parameters",), f"must make at most {MOST_VARIANTS} variants, make {number}")])
     return study
@@ -194,156 +211,3 @@ def _shortened(path: Path) -> Path:
     """The path without `name/..` in it, as people write it; as it is where that leads elsewhere, as links may."""
     shorter = Path(os.path.normpath(path))
     return shorter if shorter.is_file() and shorter.samefile(path) else path
-
-
-def _fixed(study: Study) -> Iterator[Finding]:
-    """Read `fixed`, nested or with quoted dotted keys, into the study's changes."""
-    for location, key, value in _flat(study.fixed, ("fixed",), ""):
-        if (kind := kind_of(key)) is None:
-            yield Finding(location, NO_KEY, hint=hint_for(key))
-            continue
-        try:
-            study._changes[key] = to_plain(kind, value)
-        except QuantityError as error:
-            yield Finding(location, f"must be {error}", value)
-
-
-def _flat(table: Mapping[str, Any], location: Location, prefix: str) -> Iterator[tuple[Location, str, Any]]:
-    for name, value in table.items():
-        place, key = (*location, name), f"{prefix}{name}"
-        if isinstance(value, dict):
-            yield from _flat(value, place, f"{key}.")
-        else:
-            yield place, key, value
-
-
-def _parameter_findings(study: Study, parameter: Parameter, at: Location) -> Iterator[Finding]:
-    if (parameter.key is None) == (not parameter.keys):
-        yield Finding(at, "must have exactly one of key, keys")
-    for n, key in enumerate(parameter.moved):
-        place = (*at, "key") if parameter.key is not None else (*at, "keys", n)
-        if (kind := kind_of(key)) is None:
-            yield Finding(place, NO_KEY, key, hint_for(key))
-        elif parameter.of is not None and kind.number is None:
-            yield Finding(place, "must be a key with a number, since it is a share of another", key)
-    if (not parameter.values) == (parameter.range is None):
-        yield Finding(at, "must have exactly one of values, range")
-    if parameter.range is None and parameter.count is not None:
-        yield Finding((*at, "count"), "goes with range only", parameter.count)
-    if parameter.range is not None and study.sample is None and parameter.count is None:
-        yield Finding((*at, "range"), "needs count, the number of values")
-    if parameter.range is not None and study.sample is not None and parameter.count is not None:
-        yield Finding((*at, "count"), "does not go with [sample], which has its own", parameter.count)
-    if parameter.of is not None and not _leads_to_number(study, parameter.of, parameter.name):
-        yield Finding((*at, "of"), _OF, parameter.of)
-
-
-_OF = "must be the name of another parameter or lead to a number of the case"
-
-
-def _leads_to_number(study: Study, of: str, own: str = "") -> bool:
-    return any(of == p.name != own and p.of is None for p in study.parameters) or number_at(study.base_case, of)
-
-
-def _levels_of(study: Study, parameter: Parameter, at: Location) -> tuple[tuple[Any, ...], list[Finding]]:
-    """The values of a parameter in SI, those of linked keys as tuples; and what is wrong with them."""
-    kinds = [study.kind(parameter)] if parameter.of is not None else [kind_of(key) for key in parameter.moved]
-    name, given = ("values", parameter.values) if parameter.range is None else ("range", parameter.range)
-    found: list[tuple[Any, ...]] = []
-    first_ones: set[Any] = set()
-    wrong: list[Finding] = []
-    for n, value in enumerate(given):
-        parts = value if isinstance(value, list) and len(kinds) > 1 else [value] * len(kinds)
-        place: Location = (*at, name, n)
-        if len(parts) != len(kinds):
-            wrong.append(Finding(place, f"must be one value, or a list of {len(kinds)}, one for each key", value))
-            continue
-        plain, mistakes = _plain_parts(kinds, parts, place, is_list=parts is value)
-        if mistakes:
-            wrong += mistakes
-            continue
-        if plain[0] in first_ones:
-            wrong.append(Finding(place, "must differ, in its first key, from the values before it", value))
-        first_ones.add(plain[0])
-        found.append(plain)
-    if parameter.range is None or wrong:
-        return tuple(found), wrong
-    return _ranged(parameter, found, at, is_sampled=study.sample is not None)
-
-
-def _plain_parts(
-    kinds: Sequence[KeyKind | None], parts: Sequence[Any], place: Location, *, is_list: bool
-) -> tuple[tuple[Any, ...], list[Finding]]:
-    """One value in SI for each key, or what is wrong with the first that is none."""
-    found = []
-    for k, (kind, part) in enumerate(zip(kinds, parts, strict=True)):
-        try:
-            found.append(part if kind is None else to_plain(kind, part))
-        except QuantityError as error:
-            return (), [Finding((*place, k) if is_list else place, f"must be {error}", part)]
-    return tuple(found), []
-
-
-def _ranged(
-    parameter: Parameter, ends: list[tuple[Any, ...]], at: Location, *, is_sampled: bool
-) -> tuple[tuple[Any, ...], list[Finding]]:
-    numbers = [x for end in ends for x in end]
-    if not all(isinstance(x, int | float) and not isinstance(x, bool) for x in numbers):
-        return (), [Finding((*at, "range"), "must be two numbers")]
-    if parameter.spacing == "log" and min(numbers) <= 0:
-        return (), [Finding((*at, "spacing"), "must be linear where range comes down to 0", "log")]
-    if is_sampled:
-        return tuple(ends), []
-    shares = [0.0] if parameter.count == 1 else [i / ((parameter.count or 2) - 1) for i in range(parameter.count or 2)]
-    values = [between(ends, share, parameter.spacing) for share in shares]
-    if len(set(values)) < len(values):
-        return (), [Finding((*at, "count"), "makes equal values: these are whole numbers", parameter.count)]
-    return tuple(values), []
-
-
-def between(ends: Any, share: float, spacing: str) -> tuple[Any, ...]:
-    """Values at a share, 0 to 1, of the way between two ends; rounded where both ends are whole numbers."""
-    found: list[Any] = []
-    for low, high in zip(*ends, strict=True):
-        value = low * (high / low) ** share if spacing == "log" else low + share * (high - low)
-        value = high if share == 1.0 else value
-        found.append(round(value) if isinstance(low, int) and isinstance(high, int) else float(f"{value:.12g}"))
-    return tuple(found)
-
-
-def _set_twice(study: Study) -> Iterator[Finding]:
-    places: list[tuple[str, Location]] = [(key, ("fixed",)) for key in study.changes]
-    for n, p in enumerate(study.parameters):
-        places += [
-            (key, ("parameters", n, *(("key",) if p.key is not None else ("keys", i)))) for i, key in enumerate(p.moved)
-        ]
-    places += [(d.key, ("derived", n, "key")) for n, d in enumerate(study.derived)]
-    seen: set[str] = set()
-    for key, place in places:
-        if key in seen:
-            yield Finding(place, "sets a key that is set elsewhere in the study", key)
-        seen.add(key)
-    names = [p.name for p in study.parameters]
-    for n, name in enumerate(names):
-        if name in names[:n] or name == "variant":
-            yield Finding(("parameters", n, "name"), "must be a name of its own", name)
-
-
-def _derived_findings(study: Study) -> Iterator[Finding]:
-    for n, derived in enumerate(study.derived):
-        kind = kind_of(derived.key)
-        if kind is None or kind.number is None:
-            yield Finding(("derived", n, "key"), "must lead to a key of a case that is a number", derived.key)
-        if not _leads_to_number(study, derived.of):
-            yield Finding(("derived", n, "of"), _OF, derived.of)
-
-
-def _start_findings(study: Study) -> Iterator[Finding]:
-    if study.cold_sample and study.start == "cold":
-        yield Finding(("cold_sample",), 'needs start = "neighbour": all variants start cold', study.cold_sample)
-
-
-def _sample_findings(study: Study) -> Iterator[Finding]:
-    sample = study.sample
-    if sample is not None and sample.method == "saltelli" and (sample.count < 8 or sample.count.bit_count() != 1):
-        yield Finding(("sample", "count"), "must be a power of two, 8 or more, with saltelli", sample.count)

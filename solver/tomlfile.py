@@ -35,8 +35,9 @@ _ALLOWED = {
     "string_pattern_mismatch": "must be one line of printable text",
     "tuple_type": "must be a list",
     "model_type": "must be a table",
-    "too_short": "must have at least {min_length} items",
-    "too_long": "must have at most {max_length} items",
+    "bool_type": "must be true or false",
+    "too_short": "must have at least {min_length} {items}",
+    "too_long": "must have at most {max_length} {items}",
     "literal_error": "must be one of {expected}",
 }
 
@@ -132,8 +133,8 @@ def _within_file(location: tuple[Any, ...], data: Any) -> Location:
         if is_there:
             data = data[part]
             kept.append(part)
-        elif index == len(location) - 1 and isinstance(data, dict):
-            kept.append(part)  # a missing key
+        elif index == len(location) - 1 and isinstance(data, list if isinstance(part, int) else dict):
+            kept.append(part)  # a missing key or item
     return tuple(kept)
 
 
@@ -151,8 +152,6 @@ def _problem(document: Document, model: type[BaseModel], location: Location, det
         hint = nearest_key(model, location) if has_hint else ""
         return document.problem(location, "unknown key", None, hint)
     allowed = _ALLOWED.get(kind, detail["msg"])
-    if kind == "missing" and location and location[-1] not in names_in(model, location[:-1]):
-        allowed = "must have one more item"
     hint = context.get("hint", "")
     if kind == "literal_error":
         expected = re.findall(r"'([^']*)'", context["expected"])
@@ -163,6 +162,8 @@ def _problem(document: Document, model: type[BaseModel], location: Location, det
         hint = f"write [[{'.'.join(str(part) for part in location if isinstance(part, str))}]]"
     elif kind == "model_type" and isinstance(value, list):
         hint = f"write [{'.'.join(str(part) for part in location if isinstance(part, str))}]"
+    elif kind in ("too_short", "too_long"):
+        context["items"] = "item" if 1 in (context.get("min_length"), context.get("max_length")) else "items"
     if kind in _ALLOWED:  # any other text is final: it may quote braces from the file
         allowed = allowed.format(**context)
     return document.problem(location, allowed, value, hint)

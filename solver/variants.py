@@ -16,7 +16,8 @@ from swirlwright.solver.casefile import changed, parse_case, to_toml
 from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.quantities import QuantityError
 from swirlwright.solver.schema import Case
-from swirlwright.solver.study_file import Study, between
+from swirlwright.solver.study_file import Study
+from swirlwright.solver.study_levels import between, drawn_share
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ def variants_of(study: Study) -> list[Variant]:
     Raises
     ------
     InputError
-        If not one of them is a valid case: the mistakes of the first.
+        If not one of them is a valid case.
     """
     points, places = _product(study) if study.sample is None else _sampled(study)
     neighbours = _neighbours(study, places)
@@ -64,8 +65,13 @@ def variants_of(study: Study) -> list[Variant]:
             case, reason = None, reason_of(error)
         found.append(Variant(index, values, case, reason, neighbours[index]))
     if first_error is not None and all(variant.case is None for variant in found):
-        raise first_error
+        raise no_case(study, first_error)
     return found
+
+
+def no_case(study: Study, first: InputError) -> InputError:
+    """That no variant of a study makes a valid case, with the mistakes of the first."""
+    return InputError([study.problem(("parameters",), f"make no valid case, the first: {reason_of(first)}")])
 
 
 def case_of(study: Study, point: Sequence[tuple[Any, ...]]) -> Case:
@@ -82,19 +88,33 @@ def case_of(study: Study, point: Sequence[tuple[Any, ...]]) -> Case:
     InputError
         If these values make no valid case.
     """
-    base = study.base_case
     changes = dict(study.changes)
-    shares: list[tuple[str, str, float]] = []
     for p, values in zip(study.parameters, point, strict=True):
         if p.of is None:
             changes |= dict(zip(p.moved, values, strict=True))
-        else:
-            shares += [(key, p.of, values[0]) for key in p.moved]
     named = {p.name: values[0] for p, values in zip(study.parameters, point, strict=True)}
-    for key, of, factor in [*shares, *((d.key, d.of, d.factor) for d in study.derived)]:
-        unit = named[of] if of in named else _looked_up(base, changes, of)
-        changes[key] = _multiple(base, key, factor * unit)
-    return parse_case(to_toml(changed(base, changes)), base.path)
+    _set_multiples(study, changes, named)
+    return parse_case(to_toml(changed(study.base_case, changes)), study.base_case.path)
+
+
+def _set_multiples(study: Study, changes: dict[str, Any], named: Mapping[str, Any]) -> None:
+    """Add the keys that are multiples of other numbers, until each is so of the numbers as they end up.
+
+    Once is enough where they follow from keys, which are in order; a property may hang on keys that are set after it.
+    """
+    base = study.base_case
+    for _ in range(len(study.multiples) + 1):
+        moved = None
+        for m in study.multiples:
+            factor = named[m.factor] if isinstance(m.factor, str) else m.factor
+            number = named[m.of] if m.of in named else _looked_up(base, changes, m.of)
+            value = _multiple(base, m.key, factor * number)
+            if changes.get(m.key) != value:
+                changes[m.key], moved = value, m
+        if moved is None:
+            return
+    assert moved is not None
+    raise InputError([study.problem(moved.at, "must not hang on its own key, by way of a property", moved.of)])
 
 
 def _looked_up(base: Case, changes: Mapping[str, Any], path: str) -> float:
@@ -125,9 +145,9 @@ def _product(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
 def _sampled(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
     """Points of a sample and their places in the unit cube."""
     assert study.sample is not None
-    shares = unit_sample(study.sample.method, len(study.parameters), study.sample.count, study.sample.seed)
+    places = unit_sample(study.sample.method, len(study.parameters), study.sample.count, study.sample.seed)
     points = []
-    for row in shares:
+    for row in drawn(study, places):
         point = []
         for p, levels, share in zip(study.parameters, study.levels, row, strict=True):
             if p.range is None:
@@ -135,7 +155,19 @@ def _sampled(study: Study) -> tuple[list[tuple[Any, ...]], np.ndarray]:
             else:
                 point.append(between(levels, float(share), p.spacing))
         points.append(tuple(point))
-    return points, shares
+    return points, places
+
+
+def drawn(study: Study, places: np.ndarray) -> np.ndarray:
+    """Shares of the parameters' ranges at random places in the unit cube, both (n, parameters).
+
+    They are the same but in ranges of whole numbers, each of which is as likely as the others, the ends too.
+    """
+    columns = [
+        column if p.range is None else [drawn_share(levels, float(share), p.spacing) for share in column]
+        for p, levels, column in zip(study.parameters, study.levels, places.T, strict=True)
+    ]
+    return np.stack([np.asarray(column, dtype=float) for column in columns], axis=1)
 
 
 def unit_sample(method: str, dimensions: int, count: int, seed: int | np.random.Generator) -> np.ndarray:

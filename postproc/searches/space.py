@@ -9,7 +9,8 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from swirlwright.solver.study_file import Parameter, Study, between
+from swirlwright.solver.study_file import Parameter, Study
+from swirlwright.solver.study_levels import between
 
 # A share for each parameter.
 Place: TypeAlias = tuple[float, ...]

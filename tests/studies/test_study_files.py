@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import shutil
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +13,7 @@ from small_study import STUDY, write_study
 
 from swirlwright import cli
 from swirlwright.solver.case_keys import kind_of
+from swirlwright.solver.casefile import read_case
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.study_file import Derived, Parameter, Sample, Study, read_study
 from swirlwright.solver.variants import variants_of
@@ -97,6 +100,52 @@ def test_a_sample_is_fixed_by_its_seed_and_fills_its_ranges(tmp_path: Path, meth
         assert row.pitch == pytest.approx(0.15 * v.case.chamber.height)
 
 
+def test_every_whole_number_of_a_sampled_range_is_as_likely(tmp_path: Path) -> None:
+    """Of 40 draws in even strata each of five numbers gets eight, the ends too; with even ratios the small get more."""
+    text = HEAD + '[[parameters]]\nname = "holes"\nkey = "tubes.1.rows.1.count"\nrange = [2, 6]\n{}\n'
+    text += '[sample]\nmethod = "latin-hypercube"\ncount = 40\n'
+    drawn = [v.values["holes"] for v in variants_of(read_study(write_study(tmp_path, text.format(""))))]
+    assert Counter(drawn) == dict.fromkeys(range(2, 7), 8)
+    even_ratios = text.format("spacing = 'log'")
+    drawn = [v.values["holes"] for v in variants_of(read_study(write_study(tmp_path, even_ratios)))]
+    for number, count in Counter(drawn).items():
+        assert count == pytest.approx(40 * np.log((number + 0.5) / (number - 0.5)) / np.log(6.5 / 1.5), abs=1)
+
+
+def test_a_number_is_read_after_it_is_set(tmp_path: Path) -> None:
+    """Multiples of keys and of properties hold in the variant's case, in whatever order the study lists them."""
+    text = (
+        f"{HEAD}[[parameters]]\nname = 'share'\nkey = 'fog.radius'\nof = 'tubes.1.rows.1.pitch'\nvalues = [0.2, 0.3]\n"
+    )
+    for key, of, factor in (
+        ("exhaust.hub_diameter", "chamber.open_area", 0.2),
+        ("tubes.1.rows.1.pitch", "tubes.1.rows.1.lowest", 1.5),
+        ("tubes.1.rows.1.lowest", "chamber.height", 0.1),
+        ("chamber.open_to", "chamber.height", 0.5),
+    ):
+        text += f"[[derived]]\nkey = '{key}'\nof = '{of}'\nfactor = {factor}\n"
+    for variant, share in zip(variants_of(read_study(write_study(tmp_path, text))), (0.2, 0.3), strict=True):
+        case = variant.case
+        assert case is not None and case.exhaust is not None and case.fog is not None
+        row = case.tubes[0].rows[0]
+        assert (row.lowest, row.pitch, case.fog.radius) == pytest.approx((0.06, 0.09, share * 0.09))
+        assert case.exhaust.hub_diameter == pytest.approx(0.2 * 2 * 0.36 * 0.3)
+
+
+def test_what_stands_in_place_of_another_key_is_varied(tmp_path: Path) -> None:
+    """A fan that is taken out leaves the flow of the exhaust to be varied; nothing else of the case changes."""
+    text = 'title = "t"\nbase = "../table-top.toml"\nwithout = ["exhaust.fan", "exhaust.fan_speed_ratio"]\n'
+    text += '[[parameters]]\nname = "drawn"\nkey = "exhaust.flow"\nvalues = ["36 m3/h", "54 m3/h"]\n'
+    (tmp_path / "studies").mkdir()
+    (tmp_path / "studies" / "flow.toml").write_text(text)
+    shutil.copytree(CASES / "fans", tmp_path / "fans")
+    base = read_case(shutil.copy(CASES / "table-top.toml", tmp_path))
+    for variant, flow in zip(variants_of(read_study(tmp_path / "studies" / "flow.toml")), (0.01, 0.015), strict=True):
+        assert variant.case is not None and variant.case.exhaust is not None and base.exhaust is not None
+        assert variant.case.exhaust.fan is None and variant.case.exhaust.flow == pytest.approx(flow)
+        assert variant.case.model_dump(exclude={"exhaust"}) == base.model_dump(exclude={"exhaust"})
+
+
 def test_a_neighbour_follows_from_the_study_alone(tmp_path: Path) -> None:
     """In a product it is one step back along the last parameter that can; in a sample it is an earlier variant."""
     warm = STUDY.replace("[[par", 'start = "neighbour"\n[[par', 1)
@@ -120,6 +169,11 @@ def test_a_variant_that_cannot_be_built_is_told_and_the_others_stay(tmp_path: Pa
 
 A = "[[parameters]]\nname = 'a'\n"
 FOG = f"{A}key = 'fog.radius'\n"
+TWICE_A = "[[derived]]\nkey = 'fog.radius'\nof = 'a'\nfactor = 2\n"
+CIRCLE = (
+    "[[derived]]\nkey = 'tubes.1.rows.1.pitch'\nof = 'tubes.1.rows.1.lowest'\nfactor = 1\n"
+    "[[derived]]\nkey = 'tubes.1.rows.1.lowest'\nof = 'tubes.1.rows.1.pitch'\nfactor = 1\n"
+)
 MISTAKES = {
     f"{A}key = 'fog.radios'\nvalues = [1]": "5: parameters.1.key: leads to no key of a case",
     f"{A}key = 'exhaust.fanspeed_ratio'\nvalues = [1]": "5: parameters.1.key: leads to no key of a case that holds a "
@@ -137,10 +191,25 @@ MISTAKES = {
     f"{FOG}range = [1, 2]\n[sample]\nmethod = 'saltelli'\ncount = 12": "9: sample.count: must be a power of two",
     f"{FOG}range = [1, 2]\ncount = 0": "7: parameters.1.count: must be >= 1 and <= 10000",
     f"{A}key = 'model.closure'\nvalues = ['dns']": "6: parameters.1.values.1: must be 'laminar'",
-    "[[parameters]]\nname = 'a b'\nkey = 'fog.radius'\nvalues = [1]": "4: parameters.1.name: must be small letters",
+    "[[parameters]]\nname = 'a b'\nkey = 'fog.radius'\nvalues = [1]": "4: parameters.1.name: must be at most 60 small",
     f"{FOG}value = [1]": "6: parameters.1.value: unknown key; did you mean",
     f"{FOG}of = 'chamber.hite'\nvalues = [1]": "6: parameters.1.of: must be",
-    f"{FOG}values = [1]\n[fixed]\nfog.radius = 1": "5: parameters.1.key: sets a key that is set elsewhere",
+    f"{A}key = 'model.closure'\nvalues = ['laminar']\n{TWICE_A}": "9: derived.1.of: must be the name of another "
+    "parameter, one with numbers",
+    f"{A}key = 'fog.radius'\nvalues = [1]\n{CIRCLE}": "9: derived.1.of: must not lead back to its own key "
+    "(tubes.1.rows.1.pitch of tubes.1.rows.1.lowest of tubes.1.rows.1.pitch)",
+    f"{FOG}values = [1]\n[fixed]\ngrid.cells_r = 24\n'grid.cells_r' = 30": "9: fixed.grid.cells_r: sets a key that is",
+    f"without = ['exhaust.pressure']\n{A}key = 'exhaust.pressure'\nvalues = [1]": "6: parameters.1.key: sets a key "
+    "that is set or taken out",
+    f"without = ['exhaust.presure', 'tubes.1']\n{FOG}values = [1]": "3: without.1: must be a key or table that the "
+    "base case has, no item of a list, got 'exhaust.presure'; did you mean exhaust.pressure?\n",
+    f"{FOG}values = [1]\n[fixed]\ntubes.2.rows.1.aim = 9": "8: fixed.tubes.2.rows.1.aim: leads to an item that the",
+    f"{A}key = 'tubes.1.rows.1.heights'\nvalues = [[0.1]]": "3: parameters: make no valid case, the first: "
+    "tubes.1.rows.1.lowest: must not stand beside heights",
+    f"{FOG}range = [50]\ncount = 2": "6: parameters.1.range.2: is required but missing",
+    f"{FOG}values = [1, 2]\nspacing = 'log'": "7: parameters.1.spacing: goes with range only",
+    f"keep_results = 'off'\n{FOG}values = [1]": "3: keep_results: must be true or false, got 'off'",
+    f"{FOG}values = [1]\n[fixed]\nfog.radius = 1": "5: parameters.1.key: sets a key that is set or taken out",
     f"{FOG}values = [1]\n[fixed]\nfog.radios = 1": "8: fixed.fog.radios: leads to no key of a case",
     f"cold_sample = 1\n{FOG}values = [1]": "3: cold_sample: needs start",
     f"memory_limit = '5 m'\n{FOG}values = [1]": "3: memory_limit: must be a quantity convertible to byte",
