@@ -21,7 +21,7 @@ from swirlwright.solver.errors import InputError
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
 from swirlwright.solver.study_file import Study, read_study
-from swirlwright.solver.variants import Variant, case_of, reason_of, unit_sample
+from swirlwright.solver.variants import Variant, case_of, drawn, no_case, reason_of, unit_sample
 
 # The best variant's case, in the folder of the search.
 BEST = "best.toml"
@@ -73,7 +73,7 @@ def search(
     assert study.sample is not None
     sample = unit_sample(study.sample.method, len(space.axes), study.sample.count, study.sample.seed)
     builder = _Builder(study)
-    first = space.snapped(sample)
+    first = space.snapped(drawn(study, sample))
     refuse_missing_power(study, goal, builder.one_case(first))
     folder = default_folder(study) if folder is None else Path(folder)
     refuse_other_file(folder / BEST)
@@ -131,7 +131,10 @@ class _Builder:
         for place in places:
             if (case := self.variant(0, place).case) is not None:
                 return case
-        return case_of(self.study, point_at(self.study, places[0]))
+        try:
+            return case_of(self.study, point_at(self.study, places[0]))
+        except InputError as error:
+            raise no_case(self.study, error) from error
 
 
 class _Runs:

@@ -146,11 +146,12 @@ def _add_sweep(verbs: Verbs) -> None:
     sweep.add_argument(
         "--output", type=Path, metavar="FOLDER", help="folder of the sweep (default: the study's name, .sweep, here)"
     )
-    sweep.add_argument(
+    where = sweep.add_mutually_exclusive_group()
+    where.add_argument(
         "--workers", type=_positive, metavar="N", help="variants at a time (default: the processors of this machine)"
     )
+    where.add_argument("--scheduler", metavar="ADDRESS", help="dask scheduler whose workers run the variants instead")
     sweep.add_argument("--retry-failed", action="store_true", help="run variants again that failed")
-    sweep.add_argument("--scheduler", metavar="ADDRESS", help="dask scheduler whose workers run the variants instead")
     sweep.add_argument("--quiet", action="store_true", help="no progress")
     sweep.set_defaults(run=run_sweep)
 

@@ -62,6 +62,8 @@ def run_sweep(options: argparse.Namespace) -> int:
 
     folder = options.output or default_folder(study)
     watch = watcher(quiet=options.quiet)
+    if study.objective is not None or study.constraints:
+        watch.message(f"objective and constraints are not looked at here: swirlwright search {options.study} does")
     data = sweep(
         study,
         folder,
