@@ -54,7 +54,7 @@ class ClusterPool:
         try:
             from distributed import Client, wait
         except ImportError:
-            raise ClusterError('--scheduler needs dask: pip install "swirlwright[cluster]"') from None
+            raise ClusterError('--scheduler needs dask: pip install -e ".[cluster]" in the clone') from None
         try:
             client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:

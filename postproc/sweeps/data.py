@@ -8,7 +8,7 @@ import json
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import h5netcdf
 import numpy as np
@@ -34,9 +34,31 @@ OF_THE_RUN = {
     "case_key": "name of its record and result in the sweep's folder",
 }
 # What became of the cold reruns, and their measures, beside those of the runs from a neighbour.
+CHANCE = "touchdown_share_chance"
 COLD_RUN = ("status", "reason")
-COLD_NUMBERS = ("touchdown_share", *FIELD)
+COLD_NUMBERS = ("touchdown_share", CHANCE, *FIELD)
 COLD_WORDS = ("touchdown", "structure", "regime")
+# Columns that a search adds: by them a data set is told to be that of one.
+OF_A_SEARCH = ("round", "objective", "objective_predicted", "feasible")
+# Combined standard errors by which two runs of a variant must differ to count as different; usual, 95 per cent.
+DIFFERENT = 2.0
+
+
+class Hysteresis(NamedTuple):
+    """Variants rerun cold: how many with an answer, with another word for touchdown, and with a share of time that
+    differs by more than chance.
+    """
+
+    rerun: int
+    other_word: int
+    beyond_chance: int
+
+    def text(self) -> str:
+        """Both counts."""
+        return (
+            f"{self.other_word} with another verdict, {self.beyond_chance} with a share of time that differs by more "
+            "than twice the combined standard error"
+        )
 
 
 def refuse_taken_names(study: Study) -> None:
@@ -47,9 +69,9 @@ def refuse_taken_names(study: Study) -> None:
     InputError
         If there are any.
     """
-    taken = {*columns(), *WORDS, *OF_THE_RUN}
+    taken = {*columns(), *WORDS, *OF_THE_RUN, *OF_A_SEARCH}
     problems = [
-        study.problem(("parameters", n, "name"), "must not be the name of a measure", p.name)
+        study.problem(("parameters", n, "name"), "must not be the name of a column of the data set", p.name)
         for n, p in enumerate(study.parameters)
         if p.name in taken or p.name.startswith("cold_")
     ]
@@ -189,16 +211,24 @@ def counted(data: xr.Dataset) -> tuple[Counter[str], str]:
     number = Counter(str(status) for status in data["status"].values.ravel())
     text = f"{data['status'].size} variants: " + ", ".join(f"{n} {status}" for status, n in sorted(number.items()))
     if "cold_touchdown" in data:
-        rerun, differ = hysteresis(data)
-        text += f"; of {rerun} rerun cold {differ} have another verdict than from their neighbour"
+        found = hysteresis(data)
+        text += f"; of {found.rerun} rerun cold {found.text()}"
     return number, text
 
 
-def hysteresis(data: xr.Dataset) -> tuple[int, int]:
-    """How many variants were rerun cold with an answer, and how many of these have another touchdown than before."""
+def hysteresis(data: xr.Dataset) -> Hysteresis:
+    """How far the cold reruns disagree with the runs from a neighbour's field."""
     cold, warm = data["cold_touchdown"].values, data["touchdown"].values
     both = (cold != "") & (warm != "")
-    return int(both.sum()), int((both & (cold != warm)).sum())
+    return Hysteresis(int(both.sum()), int((both & (cold != warm)).sum()), int((both & differs_cold(data)).sum()))
+
+
+def differs_cold(data: xr.Dataset) -> np.ndarray:
+    """Where the share of time of the cold rerun differs by more than chance; False where an error is not known."""
+    by = np.abs(data["cold_touchdown_share"].values - data["touchdown_share"].values)
+    # Data sets of before have the error of the first run alone.
+    errors = [data[name].values for name in (CHANCE, f"cold_{CHANCE}") if name in data]
+    return np.asarray(by > DIFFERENT * np.sqrt(sum(error**2 for error in errors)))
 
 
 def write_data_set(data: xr.Dataset, path: Path) -> None:

@@ -24,7 +24,7 @@ class Pool(Protocol):
         """Take a task."""
 
     def running(self) -> int:
-        """Tasks that have been taken and not handed over."""
+        """Tasks that are at work now; a cluster holds more."""
 
     def ended(self) -> Iterator[tuple[str, Record]]:
         """Key and record of each task that has ended since the last time, after a short wait."""

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from swirlwright.postproc.measure_table import OVER_TIME
+from swirlwright.postproc.sweeps.data import CHANCE, differs_cold
 from swirlwright.postproc.sweeps.figures_effects import CONFIDENCE
 from swirlwright.postproc.sweeps.report_data import Sweep
 from swirlwright.postproc.sweeps.report_indices import Designed, Estimate, Input, Surrogate
@@ -184,19 +185,21 @@ def hysteresis_section(sweep: Sweep) -> Iterator[Section]:
     cold, warm = sweep.words("cold_touchdown"), sweep.words("touchdown")
     names = sweep.parameters[:MOST_COLUMNS]
     columns = _values(sweep, names)
-    pairs = [name for name in ("touchdown_share", "core_radius") if f"cold_{name}" in sweep.data]
+    pairs = [name for name in ("touchdown_share", CHANCE, "core_radius") if f"cold_{name}" in sweep.data]
     values = _values(sweep, [column for name in pairs for column in (name, f"cold_{name}")])
+    beyond = differs_cold(sweep.data).ravel()
     rows = [
-        [*(column[k] for column in columns), warm[k] or "–", cold[k], "differs" if warm[k] != cold[k] else "same",
+        [*(column[k] for column in columns), warm[k] or "–", cold[k], "yes" if beyond[k] else "no",
          _ended(sweep, k), *(column[k] for column in values)]
         for k in np.flatnonzero(cold != "").tolist()
     ]  # fmt: skip
-    heads = [*(sweep.shown(name).label for name in names), "from a neighbour", "cold", "verdict", "marks"]
-    short = {"touchdown_share": "share of time (%)", "core_radius": "core radius"}
+    heads = [*(sweep.shown(name).label for name in names), "from a neighbour", "cold", "beyond chance", "marks"]
+    short = {"touchdown_share": "share of time (%)", CHANCE: "± (%)", "core_radius": "core radius"}
     heads += [text for name in pairs for text in (_head(sweep, name, short[name]), "cold")]
     lead = (
         "A variant started from its neighbour's field may keep a state that a start from rest would not reach. These "
-        "were rerun from rest."
+        "were rerun from rest. Beyond chance: the shares of time differ by more than twice the combined standard "
+        "error (±)."
     )
     yield Section("From a neighbour and from rest", lead, [], [Listing(heads, rows, len(names) + 4)])
 

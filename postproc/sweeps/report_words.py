@@ -109,9 +109,9 @@ def marks(sweep: Sweep) -> list[Mark]:
         if count := int((sweep.has_caution(name) & sweep.is_solved).sum()):
             found.append(Mark(name, f"{_of(count)} {what}"))
     if "cold_touchdown" in sweep.data:
-        rerun, differ = hysteresis(sweep.data)
-        text = f"Variants rerun cold: {rerun}; with another verdict then: {differ}."
-        found.append(Mark("hysteresis", text, is_alarm=differ > 0))
+        rerun = hysteresis(sweep.data)
+        text = f"Variants rerun cold: {rerun.rerun}; of these {rerun.text()}."
+        found.append(Mark("hysteresis", text, is_alarm=rerun.beyond_chance > 0))
     return found
 
 

@@ -263,7 +263,7 @@ def test_a_missing_extra_is_told_with_the_command_that_installs_it(
     status, words = said(
         capsys, "sweep", write_study(tmp_path), "--output", tmp_path / "out", "--scheduler", "tcp://127.0.0.1:1"
     )
-    assert (status, words) == (1, '--scheduler needs dask: pip install "swirlwright[cluster]"\n')
+    assert (status, words) == (1, '--scheduler needs dask: pip install -e ".[cluster]" in the clone\n')
 
 
 # Numbers -------------------------------------------------------------------------------------------------------------

@@ -123,4 +123,4 @@ def test_without_the_extra_the_message_names_it(
     monkeypatch.setitem(sys.modules, "distributed", None)
     study = write_study(tmp_path)
     assert cli.main(["sweep", str(study), "--output", str(tmp_path / "out"), "--scheduler", "a:1"]) == 1
-    assert capsys.readouterr().err == '--scheduler needs dask: pip install "swirlwright[cluster]"\n'
+    assert capsys.readouterr().err == '--scheduler needs dask: pip install -e ".[cluster]" in the clone\n'
