@@ -12,6 +12,7 @@ from swirlwright.solver.schema import Table, Text
 PerRound = Annotated[int, Number(ge=1, le=100, whole=True)]
 Rounds = Annotated[int, Number(ge=0, le=1000, whole=True)]
 Resolution = Annotated[float, Number(ge=0.0005, le=0.2)]
+Clearance = Annotated[float, Number(ge=0, le=10)]
 
 
 class Objective(Table):
@@ -21,11 +22,12 @@ class Objective(Table):
 
 
 class Constraint(Table):
-    """Bounds of a number of a variant; with units as the number has them."""
+    """Bounds of a number of a variant, with units as the number has them; clearance in standard errors by chance."""
 
     of: Text
     at_least: Any = None
     at_most: Any = None
+    clearance: Clearance = 0.0
 
 
 class Refinement(Table):

@@ -30,7 +30,7 @@ class FoundParameter:
     spacing : float
         Largest difference from it among the nearest variants, one more than there are parameters.
     alike : tuple of float
-        Least and largest value of the variants that cannot be told from the best; see `Resolution`.
+        Least and largest value of the variants that may be as good; see `Resolution`.
     """
 
     name: str
@@ -51,28 +51,37 @@ class FoundLimit:
     ----------
     limit : Limit
     value, slack : float
-        The number, and how far the limit is kept.
+        The number, and how far the limit is kept with its clearance.
+    smoothed : float
+        The slack that the models have there: what the neighbours say beside this one run.
     chance : float or None
         Standard error by chance of the number.
     model_error : float or None
         Root mean square of predicted less computed, over the last near proposals.
+    error : float
+        One error: the larger of chance and that of the model, found by leaving one value out where nothing was
+        predicted.
     is_active : bool
-        Whether the slack is no more than the larger of those two: a little further and it may be broken.
+        Whether one of both slacks is no more than one error: a little further and the limit may be broken.
     """
 
     limit: Limit
     value: float
     slack: float
+    smoothed: float
     chance: float | None
     model_error: float | None
+    error: float
     is_active: bool
 
     def text(self) -> str:
         """The limit in a line."""
         units = "" if self.limit.units == "1" else f" {self.limit.units}"
         sign = ">=" if self.limit.is_least else "<="
+        many = "" if self.limit.clearance == 1 else "s"
+        by = f" by {self.limit.clearance:g} standard error{many}" if self.limit.clearance else ""
         chance = "" if self.chance is None else f" +- {self.chance:.2g} (standard error)"
-        return f"{self.limit.of} {sign} {self.limit.bound:.4g}{units}: {self.value:.4g}{chance}"
+        return f"{self.limit.of} {sign} {self.limit.bound:.4g}{units}{by}: {self.value:.4g}{chance}"
 
 
 @dataclass(frozen=True)
@@ -96,6 +105,11 @@ class Resolution:
 
     Attributes
     ----------
+    within : float or None
+        What the least objective is known to: the largest of the next three. None where `of_limits` is.
+    of_limits : float or None
+        What the errors of the limits make of it: least objective of the models with every limit kept by one error, less
+        that with every limit just kept. None where the models keep no place's limits by one error.
     model_error : float or None
         Of the objective: root mean square of predicted less computed, over the last near proposals.
     chance : float or None
@@ -105,10 +119,12 @@ class Resolution:
     next_difference : float or None
         Its objective less that of the best.
     alike : int
-        How many variants that keep every limit have an objective no further from the best than the larger of
-        `model_error` and `chance`, the best among them.
+        How many variants, converged or not, may be as good, the best among them: they break no limit by more than one
+        error, and their objective is no more than `within` above that of the best; with `within` None whatever it is.
     """
 
+    within: float | None
+    of_limits: float | None
     model_error: float | None
     chance: float | None
     next_best: int | None
@@ -168,5 +184,5 @@ def _limit_json(found: FoundLimit) -> dict[str, Any]:
     plain = asdict(found)
     limit = plain.pop("limit")
     return {"of": limit["of"], "at_least" if limit["is_least"] else "at_most": limit["bound"]} | {
-        "units": limit["units"], **plain
+        "units": limit["units"], "clearance": limit["clearance"], **plain
     }  # fmt: skip

@@ -10,8 +10,10 @@ import numpy as np
 import xarray as xr
 
 from swirlwright.postproc.measure_table import columns
+from swirlwright.postproc.searches.answer import Search
 from swirlwright.postproc.searches.goal import OF_THE_CASE, Goal
 from swirlwright.postproc.searches.rounds import Exploration
+from swirlwright.postproc.searches.sheet import resolution_lines, standing
 from swirlwright.postproc.sweeps.data import data_set
 from swirlwright.postproc.sweeps.store import Run
 from swirlwright.solver.study_file import Study
@@ -59,10 +61,23 @@ def search_data(
             added[name] = put([row[name] for row in numbers], float, long_name, units=units)
     limits = [
         {"of": limit.of, "at_least" if limit.is_least else "at_most": limit.bound, "units": limit.units}
+        | ({"clearance": limit.clearance} if limit.clearance else {})
         for limit in goal.limits
     ]
     wanted = {"objective_json": json.dumps(dict(goal.terms)), "constraints_json": json.dumps(limits)}
     return data.assign(added).assign_attrs(wanted)
+
+
+def with_answer(data: xr.Dataset, answer: Search) -> xr.Dataset:
+    """The data set with the answer as attribute `answer_json`, for a page about it: without what the variant has."""
+    plain = answer.as_json()
+    plain.pop("case")
+    if answer.best is not None and answer.resolution is not None:
+        plain["best"] = {key: value for key, value in plain["best"].items() if key not in ("measures", "words")}
+        for told, limit in zip(plain["best"]["limits"], answer.best.limits, strict=True):
+            told["text"], told["standing"] = limit.text(), standing(limit)
+        plain["resolution"]["lines"] = list(resolution_lines(answer.best, answer.resolution))
+    return data.assign_attrs(answer_json=json.dumps(plain, allow_nan=False))
 
 
 def _formula(goal: Goal) -> str:

@@ -1,22 +1,17 @@
-"""What a search wants: objective and constraints of its study, checked, and what they come to for a variant."""
+"""What a search wants: objective and limits, and what they come to for a variant."""
 
 from __future__ import annotations
 
-import difflib
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from swirlwright.postproc.measure_table import FIELD, NETWORK, OVER_TIME, columns
+from swirlwright.postproc.measure_table import FIELD, OVER_TIME, columns
 from swirlwright.postproc.searches.rounds import Answer
 from swirlwright.postproc.sweeps.store import Record
 from swirlwright.solver.case_keys import kind_of, number_at, value_at
-from swirlwright.solver.errors import Finding, InputError
-from swirlwright.solver.quantities import Number, QuantityError
 from swirlwright.solver.schema import Case
 from swirlwright.solver.study_file import Study
-from swirlwright.solver.study_goal import Constraint
 from swirlwright.solver.variants import Variant
 
 # Numbers of a variant beside its measures, its parameters and the keys of its case: unit, meaning.
@@ -25,8 +20,6 @@ OF_THE_CASE = {
     "tube_count": ("1", "tubes"),
     "hole_area": ("m2", "area of all holes"),
 }
-# Columns of the data set that a search adds.
-TAKEN = ("objective", "objective_predicted", "feasible", "round", *OF_THE_CASE)
 
 
 @dataclass(frozen=True)
@@ -42,15 +35,27 @@ class Limit:
     is_least : bool
         Whether the number must be at least the bound, rather than at most.
     units : str
+    clearance : float
+        By how many standard errors the bound must be kept.
     """
 
     of: str
     bound: float
     is_least: bool
     units: str
+    clearance: float = 0.0
 
-    def slack(self, value: float) -> float:
-        """How far the limit is kept, in its units: at least 0 where it is."""
+    def slack(self, value: float, error: float | None = 0.0) -> float | None:
+        """How far the limit is kept with its clearance, in its units: at least 0 where it is.
+
+        None where the clearance needs a standard error and there is none.
+        """
+        if self.clearance and error is None:
+            return None
+        return self.distance(value) - self.clearance * (error or 0.0)
+
+    def distance(self, value: float) -> float:
+        """From a number to its bound, positive where that is kept."""
         return value - self.bound if self.is_least else self.bound - value
 
 
@@ -77,7 +82,10 @@ class Goal:
         found = self.numbers(variant, record)
         parts = [None if (x := found[name]) is None else weight * x for name, weight in self.terms.items()]
         known = [part for part in parts if part is not None]
-        slacks = tuple(None if (x := found[limit.of]) is None else limit.slack(x) for limit in self.limits)
+        slacks = tuple(
+            None if (x := found[limit.of]) is None else limit.slack(x, _error_of(limit.of, record))
+            for limit in self.limits
+        )
         return Answer(math.fsum(known) if len(known) == len(parts) else None, slacks, record.status == "done")
 
     def chance(self, record: Record) -> float | None:
@@ -94,7 +102,7 @@ def number_of(name: str, variant: Variant, case: Case, numbers: Mapping[str, flo
     if name in variant.values:
         return float(variant.values[name])
     if name == "fan_power":
-        return _fan_power(case, numbers)
+        return fan_power(case, numbers)
     if name == "tube_count":
         return float(sum(tubes.number for tubes in case.tubes))
     if name == "hole_area":
@@ -116,8 +124,13 @@ def chance_of(name: str, numbers: Mapping[str, float | None]) -> float | None:
     return numbers.get(f"{name}_chance")
 
 
-def _fan_power(case: Case, numbers: Mapping[str, float | None]) -> float | None:
-    """None where there is no fan, or one whose file gives no power."""
+def _error_of(name: str, record: Record) -> float | None:
+    """As `chance_of`; a steady flow has none."""
+    return 0.0 if record.outcome == "steady" else chance_of(name, record.numbers)
+
+
+def fan_power(case: Case, numbers: Mapping[str, float | None]) -> float | None:
+    """Electrical power of all fans at work [W]; None where there is no fan, or one whose file gives no power."""
     places = {
         "network_exhaust_power": case.exhaust is not None and case.exhaust.fan is not None,
         "network_supply_power": case.supply is not None and bool(case.supply.fans),
@@ -125,97 +138,6 @@ def _fan_power(case: Case, numbers: Mapping[str, float | None]) -> float | None:
     powers = [numbers.get(name) for name, has_fan in places.items() if has_fan]
     known = [power for power in powers if power is not None]
     return math.fsum(known) if known and len(known) == len(powers) else None
-
-
-def goal_of(study: Study) -> Goal:
-    """Check what only a search asks of a study.
-
-    Raises
-    ------
-    InputError
-        With every mistake.
-    """
-    findings = [*_study_findings(study)]
-    terms: dict[str, float] = {}
-    for name, weight in (study.objective.terms if study.objective is not None else {}).items():
-        findings += _name_findings(study, name, ("objective", "terms", name))
-        try:
-            terms[name] = Number(ge=-1e12, le=1e12).convert(weight)
-        except QuantityError as error:
-            findings.append(Finding(("objective", "terms", name), f"must be {error}, its weight", weight))
-    limits: list[Limit] = []
-    for n, constraint in enumerate(study.constraints):
-        wrong = [*_name_findings(study, constraint.of, ("constraints", n, "of"))]
-        if not wrong:
-            found, wrong = _limits(study, constraint, n)
-            limits += found
-        findings += wrong
-    if findings:
-        raise InputError([study.problem(f.location, f.allowed, f.value, f.hint) for f in findings])
-    return Goal(terms, tuple(limits))
-
-
-def refuse_missing_power(study: Study, goal: Goal, case: Case) -> None:
-    """Refuse a power that no variant will have, before the first flow is solved.
-
-    Raises
-    ------
-    InputError
-        If a fan is missing, or its file gives no power.
-    """
-    from swirlwright.solver.network import network_json, solve_network
-
-    powers = {"network_exhaust_power", "network_supply_power", "fan_power"} & {*goal.names}
-    if not powers:
-        return
-    network = network_json(solve_network(case))
-    numbers: dict[str, float | None] = {name: network.get(key) for name, (key, _, _) in NETWORK.items()}
-    missing = [name for name in powers if (_fan_power(case, numbers) if name == "fan_power" else numbers[name]) is None]
-    allowed = "needs a fan there whose file gives power, or voltage and current"
-    problems = []
-    for name in sorted(missing):
-        if name in goal.terms:
-            problems.append(study.problem(("objective", "terms", name), allowed))
-        problems += [
-            study.problem(("constraints", n, "of"), allowed, name)
-            for n, constraint in enumerate(study.constraints)
-            if constraint.of == name
-        ]
-    if problems:
-        raise InputError(problems)
-
-
-def _study_findings(study: Study) -> Iterator[Finding]:
-    if study.objective is None:
-        yield Finding(("objective",), "is required for a search")
-    if study.sample is None:
-        yield Finding(("sample",), "is required for a search: the variants it begins with")
-    elif study.sample.method == "saltelli":
-        yield Finding(("sample", "method"), "must be latin-hypercube or sobol in a search", study.sample.method)
-    if study.start != "cold":
-        yield Finding(("start",), 'must be "cold" in a search', study.start)
-    for n, p in enumerate(study.parameters):
-        if p.range is None:
-            yield Finding(("parameters", n, "values"), "must be a range in a search")
-        if p.name in TAKEN:
-            yield Finding(("parameters", n, "name"), "must not be the name of a number of the search", p.name)
-
-
-def _name_findings(study: Study, name: str, at: tuple[str | int, ...]) -> Iterator[Finding]:
-    names = _names(study)
-    if name in names or number_at(study.base_case, name):
-        return
-    close = difflib.get_close_matches(name, names, n=3, cutoff=0.5)
-    hint = f"did you mean {' or '.join(close)}?" if close else ""
-    allowed = (
-        "must be a measure (postproc/README.md, A sweep and its data set), a parameter, "
-        f"{', '.join(OF_THE_CASE)}, or lead to a number of the case"
-    )
-    yield Finding(at, allowed, name, hint)
-
-
-def _names(study: Study) -> Sequence[str]:
-    return [*columns(), *OF_THE_CASE, *(p.name for p in study.parameters)]
 
 
 def units_of(study: Study, name: str) -> str:
@@ -229,22 +151,3 @@ def units_of(study: Study, name: str) -> str:
             return study.kind(p).units or "1"
     kind = kind_of(name)
     return "1" if kind is None else kind.units or "1"
-
-
-def _limits(study: Study, constraint: Constraint, n: int) -> tuple[list[Limit], list[Finding]]:
-    units = units_of(study, constraint.of)
-    given: dict[str, Any] = {"at_least": constraint.at_least, "at_most": constraint.at_most}
-    found: list[Limit] = []
-    wrong: list[Finding] = []
-    for key, value in given.items():
-        if value is None:
-            continue
-        try:
-            found.append(Limit(constraint.of, Number(units).convert(value), key == "at_least", units))
-        except QuantityError as error:
-            wrong.append(Finding(("constraints", n, key), f"must be {error}", value))
-    if all(value is None for value in given.values()):
-        wrong.append(Finding(("constraints", n), "must have at least one of at_least, at_most"))
-    if len(found) == 2 and found[0].bound > found[1].bound:
-        wrong.append(Finding(("constraints", n, "at_most"), "must not be below at_least", constraint.at_most))
-    return found, wrong

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from swirlwright.postproc.searches.answer import Best, FoundLimit, FoundParameter, Resolution, Search
+from swirlwright.postproc.searches.answer import Best, FoundLimit, FoundParameter, Search
 from swirlwright.postproc.searches.goal import Goal, chance_of, units_of
-from swirlwright.postproc.searches.rounds import Exploration, prediction_errors
+from swirlwright.postproc.searches.resolution import Errors, errors_at, resolution_of
+from swirlwright.postproc.searches.rounds import Exploration
 from swirlwright.postproc.searches.space import Space
 from swirlwright.postproc.sweeps.store import Run
 from swirlwright.solver.study_file import Study
@@ -33,13 +34,12 @@ def judged(
 
     A variant that did not converge is the best only where none that converged keeps every limit.
     """
-    n = found.best()
-    n = found.best(is_converged=False) if n is None else n
-    errors = prediction_errors(found.trials)
+    n = found.reported()
     best = resolution = None
     if n is not None:
-        resolution = _resolution(goal, runs, found, n, errors[0])
-        parameters = _parameters(study, space, variants, found, n, resolution)
+        errors = errors_at(goal, runs, found, n)
+        resolution, alike = resolution_of(study, goal, space, runs, found, n, errors)
+        parameters = _parameters(study, space, variants, found, n, alike)
         best = _best(goal, variants, runs, found, n, parameters, _limits(goal, variants, runs, found, n, errors))
     statuses = Counter(run.record.status for run in runs)
     return Search(
@@ -82,36 +82,13 @@ def _best(
     )
 
 
-def _resolution(goal: Goal, runs: Sequence[Run], found: Exploration, n: int, error: float | None) -> Resolution:
-    least = found.trials[n].answer.objective
-    assert least is not None
-    chance = goal.chance(runs[n].record)
-    others = sorted((x - least, k) for k, x in _rivals(found, n))
-    reach = max(error or 0.0, chance or 0.0)
-    following = others[0] if others else (None, None)
-    return Resolution(error, chance, following[1], following[0], 1 + sum(gap <= reach for gap, _ in others))
-
-
-def _rivals(found: Exploration, n: int) -> list[tuple[int, float]]:
-    """Other feasible trials with their objective: those that converged, unless the best itself did not."""
-    only = found.trials[n].answer.is_converged
-    return [
-        (k, t.answer.objective)
-        for k, t in enumerate(found.trials)
-        if k != n and t.answer.is_feasible and t.answer.objective is not None and (t.answer.is_converged or not only)
-    ]
-
-
 def _parameters(
-    study: Study, space: Space, variants: Sequence[Variant], found: Exploration, n: int, resolution: Resolution
+    study: Study, space: Space, variants: Sequence[Variant], found: Exploration, n: int, alike: Sequence[int]
 ) -> tuple[FoundParameter, ...]:
     places = np.array([t.place for t in found.trials])
     solved = [k for k, t in enumerate(found.trials) if t.answer.is_whole and k != n]
     by_distance = sorted(solved, key=lambda k: (float(np.sum((places[k] - places[n]) ** 2)), k))
     nearest = by_distance[: len(space.axes) + 1]
-    least = found.trials[n].answer.objective or 0.0
-    reach = max(resolution.model_error or 0.0, resolution.chance or 0.0)
-    alike = [n, *(k for k, x in _rivals(found, n) if x - least <= reach)]
     parameters = []
     for axis, (p, levels) in enumerate(zip(study.parameters, study.levels, strict=True)):
         value, share = float(variants[n].values[p.name]), places[n, axis]
@@ -140,22 +117,32 @@ def _limits(
     runs: Sequence[Run],
     found: Exploration,
     n: int,
-    errors: Sequence[float | None],
+    errors: Errors,
 ) -> tuple[FoundLimit, ...]:
     numbers, record = goal.numbers(variants[n], runs[n].record), runs[n].record
     limits = []
-    for limit, slack, error in zip(goal.limits, found.trials[n].answer.slacks, errors[1:], strict=True):
-        value, chance = numbers[limit.of], chance_of(limit.of, record.numbers)
+    slacks = found.trials[n].answer.slacks
+    each = zip(goal.limits, slacks, errors.smoothed, errors.predicted[1:], errors.limits, strict=True)
+    for limit, slack, smoothed, predicted, error in each:
+        value = numbers[limit.of]
         assert value is not None and slack is not None
-        is_active = slack <= max(error or 0.0, chance or 0.0)
-        limits.append(FoundLimit(limit, value, slack, chance, error, is_active))
+        chance, is_active = chance_of(limit.of, record.numbers), min(slack, smoothed) <= error
+        limits.append(FoundLimit(limit, value, slack, smoothed, chance, predicted, error, is_active))
     return tuple(limits)
 
 
 def _lacking(goal: Goal, variants: Sequence[Variant], runs: Sequence[Run]) -> list[str]:
-    """Numbers that some solved variants do not have."""
-    solved = [goal.numbers(v, run.record) for v, run in zip(variants, runs, strict=True) if run.record.is_solved]
-    missing = Counter(name for row in solved for name, value in row.items() if value is None)
+    """Numbers, and standard errors that a clearance needs, that some solved variants do not have."""
+    solved = [(v, run.record) for v, run in zip(variants, runs, strict=True) if run.record.is_solved]
+    missing: Counter[str] = Counter()
+    for variant, record in solved:
+        numbers, slacks = goal.numbers(variant, record), goal.answer(variant, record).slacks
+        missing.update(name for name, value in numbers.items() if value is None)
+        missing.update(
+            f"standard error of {limit.of}"
+            for limit, slack in zip(goal.limits, slacks, strict=True)
+            if slack is None and numbers[limit.of] is not None
+        )
     return [f"{n} of {len(solved)} solved variants have no {name} and count as none" for name, n in missing.items()]
 
 
@@ -170,8 +157,12 @@ def _cautions(found: Exploration, best: Best | None) -> list[str]:
         better = found.trials[any_best].answer.objective
         told.append(f"variant {any_best} would be better ({better:.4g}), but its run did not converge")
     for limit in best.limits:
-        if limit.chance is not None and limit.slack < limit.chance:
-            told.append(f"{limit.limit.of} keeps its limit by less than its standard error: it may not keep it")
+        if limit.smoothed < 0:
+            told.append(
+                f"{limit.limit.of}: by the models, smoothed over the neighbours, it is broken: perhaps a lucky run"
+            )
+        elif limit.slack < limit.error:
+            told.append(f"{limit.limit.of} keeps its limit by less than one error: it may not keep it")
     if not found.is_settled:
-        told.append("not settled: more rounds may find a better variant")
+        told.append("the search has not settled on this variant: more rounds, or longer runs, may find a better one")
     return told

@@ -90,9 +90,15 @@ class Proposer:
     is_buildable: Callable[[Place], bool] = lambda place: True
     _barren: list[Place] = field(default_factory=list)
 
-    def least(self) -> Place:
-        """Where the models have their least objective with every limit kept, or come nearest to that."""
-        return self._minimum(0, 0, (), clearance=0.0, reach=0.0)
+    def least(self, clear: Sequence[float] = ()) -> Place:
+        """Where the models have their least objective with every limit kept, or come nearest to that.
+
+        clear: for each limit how far it is to be kept; 0 where nothing is given.
+        """
+        return self._minimum(0, 0, (), clear=np.array(clear or self._no_clearance()), reach=0.0)
+
+    def _no_clearance(self) -> tuple[float, ...]:
+        return (0.0,) * (len(self.models.surfaces) - 1)
 
     def proposals(self) -> list[Proposal]:
         """As many as a round has; fewer where no more can be built."""
@@ -104,7 +110,8 @@ class Proposer:
             kind, turn = number % KINDS, number // KINDS
             far = REACHES[(turn + 3 * (kind - 2)) % len(REACHES)] if kind > 1 else 0.0
             reach = max(self.rules.resolution / 2, far * widest)
-            place = self._built(slot, found, clearance=float(kind == 1), reach=reach)
+            clear = self.models.doubts[1:] if kind == 1 else self._no_clearance()
+            place = self._built(slot, found, clear=np.array(clear), reach=reach)
             if place is not None:
                 found.append(place)
                 near.append(far == 0.0)
@@ -116,11 +123,11 @@ class Proposer:
             for place, row, is_near in zip(found, rows, near, strict=True)
         ]
 
-    def _built(self, slot: int, found: Sequence[Place], *, clearance: float, reach: float) -> Place | None:
+    def _built(self, slot: int, found: Sequence[Place], *, clear: np.ndarray, reach: float) -> Place | None:
         """A place that can be built and was not asked for yet."""
         asked = {*map(tuple, self.models.places.tolist()), *found}
         for attempt in range(ATTEMPTS):
-            place = self._minimum(slot + 1, attempt, found, clearance=clearance, reach=reach)
+            place = self._minimum(slot + 1, attempt, found, clear=clear, reach=reach)
             if place in asked:
                 return None
             if self.is_buildable(place):
@@ -128,7 +135,7 @@ class Proposer:
             self._barren.append(place)
         return None
 
-    def _minimum(self, slot: int, attempt: int, found: Sequence[Place], *, clearance: float, reach: float) -> Place:
+    def _minimum(self, slot: int, attempt: int, found: Sequence[Place], *, clear: np.ndarray, reach: float) -> Place:
         """Least objective of the models, limits kept, at a distance from computed places, by differential evolution."""
         from scipy.optimize import Bounds, NonlinearConstraint, differential_evolution
 
@@ -136,7 +143,6 @@ class Proposer:
         taken = np.array([*models.places.tolist(), *found])
         whole = models.places[models.is_whole]
         barren = np.array([*models.places[~models.is_whole].tolist(), *self._barren]).reshape(-1, len(axes))
-        clear = clearance * np.array(models.doubts[1:])
 
         def violations(coordinates: np.ndarray) -> np.ndarray:
             places = self.space.at(_columns(coordinates))

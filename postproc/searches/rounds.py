@@ -5,18 +5,17 @@ Nothing here knows of chambers. What is proposed follows from the answers alone,
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 
-from swirlwright.postproc.searches.proposals import Models, Proposer
+from swirlwright.postproc.searches.proposals import KINDS, Models, Proposer
 from swirlwright.postproc.searches.space import Place, Space
 from swirlwright.solver.study_goal import Refinement
 
-# The models' least value must fall on the best variant for so many rounds on end.
-SETTLED_ROUNDS = 2
 # Proposals whose errors count for how good the models are near their least value.
 NEWEST = 4
 
@@ -93,6 +92,11 @@ class Exploration:
         ]
         return min(found)[1] if found else None
 
+    def reported(self) -> int | None:
+        """Index of the best trial that converged; where none of those keeps every limit, of the best of all."""
+        best = self.best()
+        return self.best(is_converged=False) if best is None else best
+
 
 def explore(
     space: Space,
@@ -132,9 +136,8 @@ def explore(
             return replace(so_far, end="no variant has all the numbers that objective and constraints need")
         proposer = Proposer(space, models_of(so_far), rules, seed=seed, round=number, is_buildable=is_buildable)
         settled = settled + 1 if _is_settled(so_far, proposer, rules) else 0
-        if settled == SETTLED_ROUNDS:
-            end = f"the models' least value fell on the best variant {SETTLED_ROUNDS} rounds on end"
-            return replace(so_far, end=end, is_settled=True)
+        if settled == _settled_rounds(rules):
+            return _settled(so_far, settled)
         proposals = proposer.proposals()
         if not proposals:
             return replace(so_far, end="nothing is left to propose at this resolution")
@@ -147,6 +150,23 @@ def explore(
         so_far = Exploration(tuple(trials), so_far.end)
     tell(so_far)
     return so_far
+
+
+def _settled_rounds(rules: Refinement) -> int:
+    """Rounds on end for which the models' least value must fall on the best variant: one, and as many more as it takes
+    to run a proposal of every kind.
+    """
+    return 1 + math.ceil(KINDS / rules.per_round)
+
+
+def _settled(so_far: Exploration, rounds: int) -> Exploration:
+    """The end of a search that has settled; on a variant that is not reported it has no settled answer."""
+    best = so_far.best(is_converged=False)
+    if best == so_far.reported():
+        end = f"the models' least value fell on the best variant {rounds} rounds on end"
+        return replace(so_far, end=end, is_settled=True)
+    end = f"the models' least value fell {rounds} rounds on end on variant {best}, which did not converge"
+    return replace(so_far, end=end)
 
 
 def models_of(so_far: Exploration) -> Models:
@@ -174,7 +194,7 @@ def prediction_errors(trials: Sequence[Trial]) -> list[float | None]:
 
 
 def _is_settled(so_far: Exploration, proposer: Proposer, rules: Refinement) -> bool:
-    """Whether the models' least value falls on the best trial."""
+    """Whether the models' least value falls on the best trial, converged or not."""
     best = so_far.best(is_converged=False)
     if best is None:
         return False

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from swirlwright.postproc.searches.answer import Search
 from swirlwright.postproc.searches.case import refuse_other_file, write_best
-from swirlwright.postproc.searches.data import search_data
-from swirlwright.postproc.searches.goal import Goal, goal_of, refuse_missing_power
+from swirlwright.postproc.searches.data import search_data, with_answer
+from swirlwright.postproc.searches.goal import Goal
+from swirlwright.postproc.searches.goal_reading import goal_of, refuse_missing_power
 from swirlwright.postproc.searches.judgement import judged
 from swirlwright.postproc.searches.rounds import Answer, Exploration, explore
 from swirlwright.postproc.searches.space import Place, point_at, space_of
@@ -91,9 +92,10 @@ def search(
             tell=lambda so_far: watch.message(_told(so_far)),
         )
         data = search_data(study, goal, runs.variants, runs.runs, found)
-        write_data_set(data, folder / "sweep.h5")
-        write_csv(data, folder / "sweep.csv")
         answer = judged(study, goal, space, runs.variants, runs.runs, found, data)
+        answer = replace(answer, data=with_answer(data, answer))
+        write_data_set(answer.data, folder / "sweep.h5")
+        write_csv(answer.data, folder / "sweep.csv")
         return replace(answer, case_path=write_best(answer, runs.variants, folder / BEST))
 
 

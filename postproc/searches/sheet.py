@@ -38,7 +38,9 @@ def sheet(answer: Search) -> Iterator[str]:
     yield ""
     yield from _best(answer.best)
     yield ""
-    yield from _resolved(answer.best, answer.resolution)
+    yield "How well it is resolved"
+    for line in resolution_lines(answer.best, answer.resolution):
+        yield from wrap(line, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if answer.cautions:
         yield ""
         yield "Cautions"
@@ -54,10 +56,9 @@ def _best(best: Best) -> Iterator[str]:
         yield f"    {name:<28}{value:>12.5g}"
     for p in best.parameters:
         end = f", at its {p.at_end} end" if p.at_end else ""
-        units = "" if p.units == "1" else f" {p.units}"
-        yield f"  {p.name:<30}{p.value:>12.5g}{units}   of {p.lower:.4g} to {p.upper:.4g}{end}"
+        yield f"  {p.name:<30}{p.value:>12.5g}{_units(p.units)}   of {p.lower:.4g} to {p.upper:.4g}{end}"
     for limit in best.limits:
-        yield f"  {limit.text()}, {_standing(limit)}"
+        yield from wrap(f"{limit.text()}, {standing(limit)}", WIDTH, initial_indent="  ", subsequent_indent="    ")
     shown = [name for name in SHOWN if best.measures.get(name) is not None and name not in best.terms]
     for name in shown:
         units = columns()[name].units
@@ -66,40 +67,53 @@ def _best(best: Best) -> Iterator[str]:
         yield from wrap(verdict, WIDTH, initial_indent="  ", subsequent_indent="  ")
 
 
-def _standing(limit: FoundLimit) -> str:
-    if not limit.is_active:
-        return f"clear by {limit.slack:.3g}"
+def standing(limit: FoundLimit) -> str:
+    """Whether the limit is clear or active, and by how much it is kept: by this run, and by the models there."""
+    distance = limit.limit.distance(limit.value)
+    text = f"{'ACTIVE, kept' if limit.is_active else 'clear'} by {distance:.3g}"
     if limit.chance:
-        return f"ACTIVE, kept by {limit.slack:.3g}, {limit.slack / limit.chance:.1f} standard errors"
-    return f"ACTIVE, kept by {limit.slack:.3g}"
+        text += f", {distance / limit.chance:.1f} standard errors"
+    clearance = ", clearance taken off" if limit.limit.clearance else ""
+    return f"{text}; by the models {limit.smoothed:.3g}{clearance}"
 
 
-def _resolved(best: Best, resolution: Resolution) -> Iterator[str]:
-    yield "How well it is resolved"
+def resolution_lines(best: Best, resolution: Resolution) -> Iterator[str]:
+    """How well the optimum is resolved, the objective first; lines of any length."""
+    yield _objective_line(best, resolution)
+    if resolution.alike > 1:
+        spans = ", ".join(f"{p.name} {p.alike[0]:.4g} to {p.alike[1]:.4g}{_units(p.units)}" for p in best.parameters)
+        yield f"{resolution.alike} variants may be as good within these errors: {spans}"
+    if resolution.next_best is not None and resolution.next_difference is not None:
+        yield f"the next best, variant {resolution.next_best}, is worse by {resolution.next_difference:.3g}"
     near = ", ".join(_spacing(p) for p in best.parameters)
-    yield from _item(f"nearest variants, {len(best.parameters) + 1} of them, lie within: {near}")
+    yield f"nearest variants, {len(best.parameters) + 1} of them, lie within: {near}"
     if resolution.model_error is not None:
         errors = [f"objective {resolution.model_error:.3g}"]
         errors += [
             f"{found.limit.of} {found.model_error:.3g}" for found in best.limits if found.model_error is not None
         ]
-        yield from _item(f"the models' last predictions were off by, root mean square: {', '.join(errors)}")
+        yield f"the models' last predictions were off by, root mean square: {', '.join(errors)}"
+
+
+def _objective_line(best: Best, resolution: Resolution) -> str:
+    """What the least objective is known to, and what that follows from."""
+    errors = ", ".join(f"{found.limit.of} {found.error:.2g}{_units(found.limit.units)}" for found in best.limits)
+    if resolution.within is None or resolution.of_limits is None:
+        return f"no telling how well the least objective is known: the models nowhere keep the limits by {errors}"
+    parts = []
+    if best.limits:
+        parts.append(f"{resolution.of_limits:.2g} more, by the models, keeps every limit by one error ({errors})")
+    if resolution.model_error is not None:
+        parts.append(f"the models' own error is {resolution.model_error:.2g}")
     if resolution.chance is not None:
-        yield from _item(f"the objective's standard error: {resolution.chance:.3g}")
-    if resolution.next_best is not None and resolution.next_difference is not None:
-        yield from _item(f"the next best, variant {resolution.next_best}, is worse by {resolution.next_difference:.3g}")
-    if resolution.alike > 1:
-        spans = ", ".join(f"{p.name} {p.alike[0]:.4g} to {p.alike[1]:.4g}{_units(p)}" for p in best.parameters)
-        yield from _item(f"{resolution.alike} variants are as good within these errors: {spans}")
+        parts.append(f"its standard error is {resolution.chance:.2g}")
+    told = f": {'; '.join(parts)}" if parts else ""
+    return f"the least objective is known to about {resolution.within:.2g}{told}"
 
 
 def _spacing(p: FoundParameter) -> str:
-    return f"{p.name} none" if p.spacing is None else f"{p.name} {p.spacing:.3g}{_units(p)}"
+    return f"{p.name} none" if p.spacing is None else f"{p.name} {p.spacing:.3g}{_units(p.units)}"
 
 
-def _units(p: FoundParameter) -> str:
-    return "" if p.units == "1" else f" {p.units}"
-
-
-def _item(text: str) -> list[str]:
-    return wrap(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+def _units(units: str) -> str:
+    return "" if units == "1" else f" {units}"

@@ -11,7 +11,7 @@ import pytest
 from small_study import write_study
 
 from swirlwright import cli
-from swirlwright.postproc.searches.goal import goal_of
+from swirlwright.postproc.searches.goal_reading import goal_of
 from swirlwright.postproc.searches.space import point_at, space_of
 from swirlwright.postproc.sweeps.store import Record
 from swirlwright.solver.errors import InputError
@@ -83,6 +83,21 @@ def test_the_chance_of_the_objective_adds_up_in_squares(tmp_path: Path) -> None:
     assert goal_of(study).chance(Record("done")) is None
 
 
+def test_a_clearance_is_in_standard_errors(tmp_path: Path) -> None:
+    """A limit with a clearance is broken within that many standard errors of it; without an error there is no slack."""
+    limit = 'of = "touchdown_share"\nat_least = "60 %"\nclearance = 2'
+    text = TEXT.replace('of = "network_jet_momentum"\nat_least = "12 mN"\nat_most = 1', limit)
+    study = read_study(write_study(tmp_path, text))
+    variant = Variant(0, {"holes": 4, "suction": 2.0}, case_of(study, [(4, 0.12), (2.0,)]), "", None)
+
+    def slack(chance: float | None, outcome: str = "") -> float | None:
+        numbers = {"network_exhaust_flow": 0.02, "touchdown_share": 0.7, "touchdown_share_chance": chance}
+        return goal_of(study).answer(variant, Record("done", outcome=outcome, numbers=numbers)).slacks[0]
+
+    assert [slack(0.04), slack(0.06)] == pytest.approx([0.02, -0.02])
+    assert slack(None) is None and slack(None, "steady") == pytest.approx(0.1)
+
+
 MISTAKES = {
     ("holes = 0.1", "holes = 'much'"): "5: objective.terms.holes: must be a quantity|must be a number",
     ("holes = 0.1", "touch = 1"): "5: objective.terms.touch: must be a measure",
@@ -91,7 +106,16 @@ MISTAKES = {
     ("holes = 0.1", "fan_power = 1"): "5: objective.terms.fan_power: needs a fan",
     ("holes = 0.1", "network_supply_power = 1"): "5: objective.terms.network_supply_power: needs a fan",
     ('"12 mN"', '"12 mm"'): "8: constraints.1.at_least: must be a quantity convertible to N",
-    ("at_most = 1", "at_most = 0.001"): "9: constraints.1.at_most: must not be below at_least",
+    ("at_most = 1", "at_most = 0.001"): "9: constraints.1.at_most: must not be below at_least, 0.012 N, got 0.001",
+    ("at_most = 1", 'at_most = 1\n[[constraints]]\nof = "network_jet_momentum"\nat_least = 2'): (
+        "12: constraints.2.at_least: must not be above at_most, 1 N, got 2"
+    ),
+    ("at_most = 1", 'at_most = 1\n[[constraints]]\nof = "touchdown_share"\nat_least = 60'): (
+        '12: constraints.2.at_least: must be >= 0 and <= 1, a share, got 60; per cent are written "60 %"'
+    ),
+    ("at_most = 1", "clearance = 2"): "9: constraints.1.clearance: needs a standard error, which network_jet_mom",
+    ("at_most = 1", "clearance = -1"): "9: constraints.1.clearance: must be >= 0",
+    ("= 1000, holes = 0.1", "= 0"): "5: objective.terms: must have a weight other than 0",
     ('at_least = "12 mN"\nat_most = 1', ""): "6: constraints.1: must have at least one of at_least, at_most",
     ('of = "network_jet_momentum"', 'of = "verdict"'): "7: constraints.1.of: must be a measure",
     ('[sample]\nmethod = "sobol"\ncount = 4\n', ""): "sample: is required for a search|range: needs count",
@@ -99,7 +123,7 @@ MISTAKES = {
     ('range = [1, "4 Pa"]\nspacing = "log"', "values = [1, 2]"): "parameters.2.values: must be a range in a search",
     ('range = [1, "4 Pa"]', "range = [1, 1]"): "parameters.2.range.2: must differ",
     ('base = "case.toml"', 'base = "case.toml"\nstart = "neighbour"'): "4: start: must be .cold. in a search",
-    ('name = "suction"', 'name = "objective"'): "parameters.2.name: must not be the name of a number",
+    ('name = "suction"', 'name = "fan_power"'): "parameters.2.name: must not be the name of a number",
     ("per_round = 2", "per_round = 0"): "24: refinement.per_round: must be >= 1",
     ("per_round = 2", "step = 2"): "24: refinement.step: unknown key",
 }

@@ -178,6 +178,25 @@ def test_what_did_not_converge_is_the_best_only_on_request() -> None:
     assert exploration.trials[converged].place[0] > 0.5 > exploration.trials[any_best].place[0]
 
 
+def test_a_search_that_settles_on_what_did_not_converge_is_not_settled() -> None:
+    """Where the models' least value stays on a variant that did not converge, the end names it and is not settled."""
+
+    def sloped(place: Place) -> Answer:
+        return Answer(place[0] + 0.1 * place[1], (place[0] - 0.2,), is_converged=place[0] > 0.5)
+
+    exploration = found(sloped, rounds=8)
+    other = exploration.best(is_converged=False)
+    assert not exploration.is_settled and exploration.reported() == exploration.best() != other
+    assert exploration.end.endswith(f"2 rounds on end on variant {other}, which did not converge")
+
+
+def test_one_proposal_at_a_time_settles_after_each_kind() -> None:
+    """With one proposal a round a search settles only after the least value and one of each kind besides were run."""
+    exploration = found(lambda p: Answer((p[0] - 0.4) ** 2 + p[1]), rounds=30, per_round=1)
+    assert exploration.is_settled and "5 rounds on end" in exploration.end
+    assert not all(trial.is_near for trial in exploration.trials[-4:])
+
+
 def test_what_cannot_be_built_is_not_asked_for() -> None:
     """A place that cannot be built is never proposed, and the optimum beside it is found."""
     first = PLANE.snapped(unit_sample("latin-hypercube", 2, 12, 0))
