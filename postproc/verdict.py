@@ -17,6 +17,8 @@ from swirlwright.postproc.uncertainty import GridStudy, Spread, share_error
 NO_VORTEX, ALOFT, TO_THE_FLOOR = "no vortex", "aloft", "to the floor"
 NONE, AT_THE_FLOOR, TWO_CELLED = "none", "at the floor", "two-celled"
 YES, MARGINAL, NO = "yes", "marginal", "no"
+# Shares of time above and below which touchdown is yes and no.
+OFTEN, SELDOM = 0.9, 0.1
 
 # Structure and breakdown together; postproc/README.md has the table.
 REGIMES = {
@@ -44,8 +46,8 @@ class Verdict:
         yes, marginal or no: the column stands on the floor.
     share_standing : float
         Share of time in which it does, 0 to 1.
-    chance_standing : float
-        Its standard error by chance, from parts of the window; 0 for a single field.
+    chance_standing : float or None
+        Its standard error by chance; 0 for a single field, None where nothing tells it.
     share_to_floor : float
         Share of time in which a core reaches the floor, column or not, 0 to 1.
     breakdown_touchdown : str
@@ -190,7 +192,7 @@ def regime_of(structure: str, breakdown: str, *, is_column: bool) -> str:
 
 def by_share(share: float) -> str:
     """Yes above 90 per cent of the time, no below 10, else marginal."""
-    return YES if share > 0.9 else NO if share < 0.1 else MARGINAL
+    return YES if share > OFTEN else NO if share < SELDOM else MARGINAL
 
 
 def verdict(m: FieldMeasures, chamber: Chamber, shares: Shares | None) -> Verdict:

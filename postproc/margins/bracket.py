@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 # Factors tried outward from the case. The first is the move that makes a verdict marginal if it suffices (design).
@@ -23,7 +23,7 @@ class Bracket:
     inner : float
         Furthest factor that is known to keep the verdict, next to the change.
     outer : float or None
-        Nearest factor with another verdict or without an answer; None where none is known.
+        Nearest factor with another verdict, or the rung without an answer; None where none is known.
     following : float or None
         Factor to try next; None when done.
     """
@@ -41,7 +41,13 @@ def ladder(bound: float) -> tuple[float, ...]:
     return (*inside, bound)
 
 
-def bracket(seen: Mapping[float, str | None], verdict: str, bound: float, resolution: float) -> Bracket:
+def bracket(
+    seen: Mapping[float, str | None],
+    verdict: str,
+    bound: float,
+    resolution: float,
+    differ: Callable[[float, float], bool],
+) -> Bracket:
     """Where an end stands after some factors have been tried.
 
     Parameters
@@ -54,23 +60,34 @@ def bracket(seen: Mapping[float, str | None], verdict: str, bound: float, resolu
         Last factor of the ladder.
     resolution : float
         Halving ends when outer over inner, the larger over the smaller, is at most 1 plus this.
+    differ : callable
+        Whether the runs at two factors differ by more than chance: halving between two that do not would follow noise.
     """
     inner = 1.0
     for rung in ladder(bound):
         if rung not in seen:
             return Bracket(inner, None, rung)
         if seen[rung] != verdict:
-            return _halved(seen, verdict, inner, rung, resolution)
+            return _halved(seen, verdict, inner, rung, resolution, differ)
         inner = rung
     return Bracket(inner, None, None)
 
 
-def _halved(seen: Mapping[float, str | None], verdict: str, inner: float, outer: float, resolution: float) -> Bracket:
+def _halved(
+    seen: Mapping[float, str | None],
+    verdict: str,
+    inner: float,
+    outer: float,
+    resolution: float,
+    differ: Callable[[float, float], bool],
+) -> Bracket:
     """The bracket after halving, on a logarithmic scale, as far as the verdicts are known."""
-    while seen[outer] is not None and abs(math.log(outer / inner)) > math.log1p(resolution):
+    while seen[outer] is not None and abs(math.log(outer / inner)) > math.log1p(resolution) and differ(inner, outer):
         middle = float(f"{math.sqrt(inner * outer):.6g}")
         if middle not in seen:
             return Bracket(inner, outer, middle)
+        if seen[middle] is None:
+            break  # what is known beyond it stays known
         if seen[middle] == verdict:
             inner = middle
         else:

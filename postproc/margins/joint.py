@@ -36,7 +36,7 @@ class Input:
     name, words, distribution, source : str
     correlation, low, high : float or None
         Spearman's rank correlation of the share of time with it, and its interval; None where all shares are equal or
-        there are too few.
+        there are too few. The intervals of all inputs hold together.
     """
 
     name: str
@@ -159,11 +159,13 @@ def probability(points: Sequence[Point]) -> Probability:
 
 
 def rank_correlation(
-    values: Sequence[float], shares: Sequence[float]
+    values: Sequence[float], shares: Sequence[float], tests: int
 ) -> tuple[float, float, float] | tuple[None, None, None]:
     """Spearman's rank correlation with its interval; None where all shares are equal or there are too few.
 
-    Fisher's transform with variance 1.06/(n - 3): Fieller, Hartley and Pearson 1957, Biometrika 44:470, from memory.
+    The intervals of `tests` inputs hold together with CONFIDENCE (Bonferroni): among ten at 95 per cent each, one that
+    has no effect would be "sure" in four samples of ten. Fisher's transform with variance 1.06/(n - 3): Fieller,
+    Hartley and Pearson 1957, Biometrika 44:470, from memory.
     """
     from scipy.stats import norm, spearmanr
 
@@ -173,6 +175,6 @@ def rank_correlation(
     found = float(spearmanr(values, shares).statistic)
     centre, half = (
         math.atanh(min(max(found, -0.999), 0.999)),
-        norm.ppf(0.5 + 0.5 * CONFIDENCE) * math.sqrt(1.06 / (n - 3)),
+        norm.ppf(1.0 - 0.5 * (1.0 - CONFIDENCE) / tests) * math.sqrt(1.06 / (n - 3)),
     )
     return found, math.tanh(centre - half), math.tanh(centre + half)

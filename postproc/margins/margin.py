@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from swirlwright.postproc.margins.bracket import bracket, ladder
+from swirlwright.postproc.margins.bracket import Bracket, bracket, ladder
 from swirlwright.postproc.margins.knobs import Knob, knobs_of
 from swirlwright.postproc.margins.runs import (
     KeepingStore,
@@ -29,6 +29,7 @@ from swirlwright.postproc.margins.values import (
 )
 from swirlwright.postproc.sweeps.data import write_csv, write_data_set
 from swirlwright.postproc.sweeps.store import Record
+from swirlwright.postproc.verdict import MARGINAL, OFTEN, SELDOM, YES
 from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
@@ -102,16 +103,25 @@ class _Search:
         self._verdict = point(trials.record(0)).touchdown
         self._index: dict[str, dict[float, int]] = {knob.name: {} for knob in knobs}
 
-    def _seen(self, knob: Knob) -> dict[float, str | None]:
-        return {f: point(self._trials.record(n)).touchdown or None for f, n in self._index[knob.name].items()}
+    def _points(self, knob: Knob) -> dict[float, Point]:
+        """All that was tried of a knob by its factor, the case as given included."""
+        tried = {1.0: 0, **self._index[knob.name]}
+        return {f: _point(knob, f, self._trials.record(tried[f])) for f in sorted(tried)}
+
+    def _bracket(self, points: dict[float, Point], knob: Knob, bound: float) -> Bracket:
+        def differ(one: float, other: float) -> bool:
+            return not points[one].is_within_chance_of(points[other])
+
+        seen = {f: p.touchdown or None for f, p in points.items()}
+        return bracket(seen, self._verdict, bound, knob.resolution, differ)
 
     def add_round(self) -> int:
         """Add the next variant of each end; how many there are."""
         number = 0
         for knob in self._knobs:
-            seen = self._seen(knob)
+            points = self._points(knob)
             for bound in (knob.low, knob.high):
-                factor = bracket(seen, self._verdict, bound, knob.resolution).following
+                factor = self._bracket(points, knob, bound).following
                 if factor is not None:
                     self._index[knob.name][factor] = self._trials.add({knob.name: factor}, knob.changes(factor))
                     number += 1
@@ -134,15 +144,13 @@ class _Search:
         )
 
     def _margin(self, knob: Knob) -> KnobMargin:
-        tried = {1.0: 0, **self._index[knob.name]}
-        points = {f: _point(knob, f, self._trials.record(tried[f])) for f in sorted(tried)}
-        seen = self._seen(knob)
-        down, up = (self._end(points, seen, knob, bound) for bound in (knob.low, knob.high))
+        points = self._points(knob)
+        down, up = (self._end(points, knob, bound) for bound in (knob.low, knob.high))
         return KnobMargin(knob.name, knob.words, knob.how, knob.unit, points[1.0].value, knob.low, knob.high,
                           knob.resolution, down, up, tuple(points.values()))  # fmt: skip
 
-    def _end(self, points: dict[float, Point], seen: dict[float, str | None], knob: Knob, bound: float) -> End:
-        found = bracket(seen, self._verdict, bound, knob.resolution)
+    def _end(self, points: dict[float, Point], knob: Knob, bound: float) -> End:
+        found = self._bracket(points, knob, bound)
         stays = points[found.inner]
         if not ladder(bound):
             return End(AT_BOUND, stays, None)
@@ -150,9 +158,16 @@ class _Search:
             return End(BEYOND_BOUND, stays, None)
         beyond = points[found.outer]
         if beyond.touchdown:
-            return End(CHANGES, stays, beyond, beyond.is_within_chance_of(points[1.0]))
+            return End(CHANGES, stays, beyond, _is_by_chance(self._verdict, beyond))
         record = self._trials.record(self._index[knob.name][found.outer])
         return End(NO_CASE if record.status == "refused" else FAILED, stays, beyond)
+
+
+def _is_by_chance(verdict: str, beyond: Point) -> bool:
+    """Whether a run with another verdict lies within twice its standard error of the limit where `verdict` ends."""
+    is_often = verdict == YES or (verdict == MARGINAL and beyond.touchdown == YES)
+    limit = OFTEN if is_often else SELDOM
+    return beyond.share is not None and abs(beyond.share - limit) <= 2.0 * (beyond.chance or 0.0)
 
 
 def _point(knob: Knob, factor: float, record: Record) -> Point:

@@ -118,7 +118,9 @@ def _joint(title: str, trials: Trials, draws: tuple[Draw, ...]) -> Joint:
     inputs = []
     for draw in draws:
         values = [float(trials.variants[n].values[draw.name]) for n in answers]
-        inputs.append(Input(draw.name, draw.words, draw.text(), draw.source, *rank_correlation(values, shares)))
+        inputs.append(
+            Input(draw.name, draw.words, draw.text(), draw.source, *rank_correlation(values, shares, len(draws)))
+        )
     status = Counter(trials.record(n).status for n in points)
     return Joint(
         title=title,

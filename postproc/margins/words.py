@@ -54,7 +54,8 @@ def notes(m: Margins) -> Iterator[str]:
     """What a reader must know beside the table."""
     yield (
         "Each knob was moved alone, the others as given, outward until touchdown changed and then halved until the "
-        f"two runs beside the change were {_resolutions(m)} apart; beyond bound: no change as far as was tried."
+        f"two runs beside the change were {_resolutions(m)} apart, or alike within twice their standard errors; beyond "
+        "bound: no change as far as was tried."
     )
     for knob in m.knobs:
         yield f"{knob.words}: {knob.how}; tried from {knob.low:.3g} to {knob.high:.3g} times."
@@ -65,7 +66,10 @@ def notes(m: Margins) -> Iterator[str]:
     for words, why in m.lacking.items():
         yield f"{words}: not moved, {why}."
     if any(end.is_by_chance for knob in m.knobs for end in (knob.down, knob.up)):
-        yield "?: the share of time there differs from that as given by no more than twice the chance error."
+        yield (
+            "?: the share of time there lies within twice its standard error of the limit it has passed (10 or 90 %), "
+            "so the change is not sure and makes no verdict marginal."
+        )
     if near := m.near_text():
         yield f"A move of {100 * SUFFICES:.0f} % suffices: {near}. Touchdown is marginal."
     yield f"{m.runs} runs{_loose(m)}."
@@ -119,7 +123,13 @@ def joint_notes(j: Joint) -> Iterator[str]:
     """What a reader must know beside the table."""
     yield (
         "All inputs were drawn at once and independently (Latin hypercubes, "
-        f"seed {j.seed}). A yes counts 1, a no 0, a marginal its share of time; intervals hold 95 %."
+        f"seed {j.seed}). A yes counts 1, a no 0, a marginal its share of time; intervals hold 95 %, those of the "
+        "correlations all together."
+    )
+    nr, nz = j.settings.cells
+    yield (
+        f"Not drawn: the closure and the grid. The probability is that of the {j.settings.closure} closure on "
+        f"{nr} x {nz} cells; what another closure says, `solve --spread` tells."
     )
     if not any(i.name == "voltage" for i in j.inputs):
         yield "Fan curves and supply voltage: not drawn, the case names no fan."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from swirlwright.postproc.uncertainty import CHANCE, NO_TREND, TREND, chance_error, grid_error
+from swirlwright.postproc.uncertainty import CHANCE, NO_TREND, TREND, chance_error, grid_error, share_error
 
 SIZES = (1.0, 1.5, 2.0)
 
@@ -50,6 +50,24 @@ def test_differences_within_chance_are_said_to_be():
     found = grid_error([1.00, 1.02, 0.99], SIZES, [0.02] * 3)
     assert found.kind == CHANCE and found.order is None
     assert found.uncertainty == pytest.approx(2.0 * np.hypot(0.02, 0.02))
+
+
+def test_a_mean_over_part_of_the_time_is_as_uncertain_as_its_spells():
+    """Three spells at 20, 30, 40: the error is that of three independent values within a third, not of all instants."""
+    series = np.full(600, np.nan)
+    for first, value in ((50, 20.0), (250, 30.0), (450, 40.0)):
+        series[first : first + 40] = value
+    assert chance_error(series) == pytest.approx(10.0 / np.sqrt(3.0), rel=0.34)
+    assert chance_error(np.where(np.arange(600) < 70, 1.0, np.nan)) is None
+
+
+def test_a_share_of_time_is_never_exact():
+    """With 12 changes of air, none seen leaves 5 points, half is at least that of 14 looks, and parts may say more."""
+    assert share_error(np.zeros(600, bool), 12.0) == pytest.approx(0.051, abs=0.001)
+    quick = np.arange(600) % 2 == 0
+    assert share_error(quick, 12.0) == pytest.approx(0.5 / np.sqrt(14.0))
+    assert share_error(np.arange(600) < 300, 1e4) == chance_error((np.arange(600) < 300).astype(float)) > 0.2
+    assert share_error(quick, None) == chance_error(quick.astype(float))
 
 
 def test_the_chance_error_of_independent_values():

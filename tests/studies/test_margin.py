@@ -55,7 +55,7 @@ def test_a_bracket_ends_beside_the_change(place: float, resolution: float, bound
     """Wherever the verdict changes, the last two factors are on either side of it and within the resolution."""
     change, seen = math.exp(place), {}
     for _ in range(30):
-        found = bracket(seen, YES, bound, resolution)
+        found = bracket(seen, YES, bound, resolution, lambda *_: True)
         if found.following is None:
             break
         is_kept = (found.following - change) * (1.0 - change) > 0.0
@@ -166,6 +166,29 @@ def test_a_small_move_that_suffices_makes_the_verdict_marginal(monkeypatch, tmp_
     assert judged.touchdown == (MARGINAL if is_near else YES)
     assert ("jet momentum by -11 % makes it no" in judged.sentence) is is_near
     assert judged.margins == found
+
+
+@pytest.mark.parametrize("share, chance, is_near", [(0.85, 0.05, False), (0.85, 0.02, True), (0.7, 0.05, True)])
+def test_a_doubtful_change_makes_no_verdict_marginal(monkeypatch, tmp_path, share, chance, is_near) -> None:
+    """A share beyond the limit of 90 per cent counts only where it lies more than twice its standard error beyond."""
+
+    def answer(case: Case) -> Record:
+        record = standing(1.0 if case.supply.pressure >= 29 else share, case)
+        return replace(record, numbers={**record.numbers, "touchdown_share_chance": chance})
+
+    make_up_runs(monkeypatch, answer)
+    found = margin(steady_small(), tmp_path / "out")
+    down = next(knob for knob in found.knobs if knob.name == "jet_momentum").down
+    assert down.kind == "changes" and down.is_by_chance is not is_near
+    assert in_doubt(verdict_of(YES), None, None, found).touchdown == (MARGINAL if is_near else YES)
+    assert ("?: the share of time" in found.text()) is not is_near
+
+
+def test_halving_ends_in_noise_and_at_a_failure() -> None:
+    """No run is asked for between two that chance may explain, and a failure between keeps the change beyond it."""
+    assert bracket({1.15: NO}, YES, 1.15, 0.05, lambda *_: False).following is None
+    found = bracket({1.15: NO, 1.07238: None}, YES, 1.15, 0.05, lambda *_: True)
+    assert (found.inner, found.outer, found.following) == (1.0, 1.15, None)
 
 
 def test_margins_of_another_verdict_make_it_marginal(monkeypatch, tmp_path) -> None:

@@ -157,11 +157,11 @@ def test_the_interval_is_clopper_pearson() -> None:
 
 def test_a_correlation_has_an_interval() -> None:
     """Order alone counts; the interval of 0.5 over 28 pairs is Fisher's; equal shares have none."""
-    assert rank_correlation(range(20), np.exp(np.arange(20)))[0] == pytest.approx(1.0)
-    assert rank_correlation(range(20), [0.5] * 20) == (None, None, None)
+    assert rank_correlation(range(20), np.exp(np.arange(20)), 1)[0] == pytest.approx(1.0)
+    assert rank_correlation(range(20), [0.5] * 20, 1) == (None, None, None)
     rng = np.random.default_rng(4)
     x = rng.standard_normal(500)
-    found, low, high = rank_correlation(x, x + rng.standard_normal(500))
+    found, low, high = rank_correlation(x, x + rng.standard_normal(500), 1)
     assert low < found < high and high - low == pytest.approx(2 * 1.96 * (1.06 / 497) ** 0.5 * (1 - found**2), rel=0.05)
 
 
