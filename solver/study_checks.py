@@ -14,6 +14,7 @@ from swirlwright.solver.tomllines import Location
 if TYPE_CHECKING:
     from swirlwright.solver.study_file import Parameter, Study
 
+LONGEST_KEY = 300  # characters, as of any text; Python reads no number of some thousand digits
 NO_KEY = "leads to no key of a case that holds a value"
 NO_ITEM = "leads to an item that the base case's list does not have"
 SET_TWICE = "sets a key that is set or taken out elsewhere in the study"
@@ -25,11 +26,10 @@ def base_changes(study: Study) -> tuple[dict[str, Any], list[Finding]]:
 
     Keys are dotted, values in SI; None takes a key out.
     """
-    data = changed(study.base_case, {})
     changes: dict[str, Any] = {}
     wrong: list[Finding] = []
     for n, key in enumerate(study.without):
-        if _stands_in(data, key):
+        if _stands_in(changed(study.base_case, changes), key):
             changes[key] = None
         else:
             hint = hint_for(key)
@@ -37,7 +37,9 @@ def base_changes(study: Study) -> tuple[dict[str, Any], list[Finding]]:
             wrong.append(Finding(("without", n), allowed, key, hint if hint.startswith("did you mean") else ""))
     data = changed(study.base_case, changes)
     for location, key, value in _flat(study.fixed, ("fixed",), ""):
-        if (kind := kind_of(key)) is None:
+        if len(key) > LONGEST_KEY:
+            wrong.append(Finding(location, NO_KEY))
+        elif (kind := kind_of(key)) is None:
             wrong.append(Finding(location, NO_KEY, hint=hint_for(key)))
         elif not _has_items(data, key):
             wrong.append(Finding(location, NO_ITEM))
