@@ -21,6 +21,8 @@ from swirlwright.postproc.core import (
 
 # Fewer cells than this inside the core radius: its shape is the grid's as much as the flow's.
 RESOLVED_CELLS = 8
+# Share of the height that counts as low level; ours.
+LOW_LEVEL = 0.1
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,7 @@ class FieldMeasures:
     core_radius: float | None = None
     core_velocity: float | None = None
     core_circulation: float | None = None
+    low_level_circulation: float | None = None
     max_tangential_velocity: float | None = None
     max_tangential_velocity_r: float | None = None
     max_tangential_velocity_z: float | None = None
@@ -89,6 +92,7 @@ def measure_field(flow: Field, chamber: Chamber) -> FieldMeasures:
     values |= _swirl_and_reynolds(flow, chamber, reasons)
     values |= _extremes(flow, chamber, core)
     values |= _deficits(flow, chamber)
+    values["low_level_circulation"] = _circulation(flow, chamber, LOW_LEVEL * chamber.height)
     values |= _core_values(flow, chamber, core, reasons)
     delta = floor_layer(flow, chamber, core)
     place, up_to_mid = breakdown(flow, chamber, core, delta)
@@ -216,6 +220,12 @@ def _deficits(flow: Field, chamber: Chamber) -> dict[str, float | None]:
     }
 
 
+def _circulation(flow: Field, chamber: Chamber, top: float) -> float:
+    """2 pi times the largest r v inside the curtain below `top` [m2/s]."""
+    below, inside = flow.z < max(top, flow.z[1]), flow.r < chamber.curtain_edge
+    return 2.0 * math.pi * float(np.max((flow.r * flow.v)[np.ix_(below, inside)]))
+
+
 def _core_values(flow: Field, chamber: Chamber, core: Core, reasons: dict[str, str]) -> dict[str, float | None]:
     names = ("core_radius", "core_velocity", "core_circulation", "vortex_reynolds_number", "cells_in_core")
     typical = core.typical(0.5 * chamber.height)
@@ -231,8 +241,7 @@ def _core_values(flow: Field, chamber: Chamber, core: Core, reasons: dict[str, s
     if at_mid is None:
         reasons |= dict.fromkeys(names[:4], "the core does not reach mid-height")
         return values
-    inside = flow.r < chamber.curtain_edge
-    circulation = 2.0 * math.pi * float(np.max((flow.r * flow.v)[:, inside]))
+    circulation = _circulation(flow, chamber, chamber.height)
     values["core_radius"], values["core_velocity"] = at_mid
     values["core_circulation"] = circulation
     values["vortex_reynolds_number"] = circulation / core_viscosity(flow, chamber, at_mid[0])

@@ -26,6 +26,7 @@ LINES = (
     ("core_pressure_deficit", "pressure deficit of the core, mid-height", "Pa", 1.0, ".4g"),
     ("core_pressure_deficit_floor", "pressure deficit of the core, floor", "Pa", 1.0, ".4g"),
     ("core_pressure_deficit_largest", "pressure deficit of the core, largest", "Pa", 1.0, ".4g"),
+    ("low_level_circulation", "circulation in the lowest tenth of the height", "m2/s", 1.0, ".3g"),
     ("breakdown_height", "breakdown above the floor", "mm", 1e3, ".1f"),
     ("floor_layer", "thickness of the floor layer", "mm", 1e3, ".1f"),
     ("swirl_ratio_at_exhaust_radius", "swirl ratio S, r_0 = exhaust radius", "", 1.0, ".3f"),
@@ -181,6 +182,7 @@ def as_json(m: Measures) -> dict[str, Any]:
         "core_radius": f.core_radius,
         "core_velocity_m_per_s": f.core_velocity,
         "core_circulation_m2_per_s": f.core_circulation,
+        "low_level_circulation_m2_per_s": f.low_level_circulation,
         "max_tangential_velocity": _with_place(m, "max_tangential_velocity", "core")
         | _with_place(m, "curtain_tangential_velocity", "curtain"),
         "peak_axial_velocity_m_per_s": _with_place(m, "peak_axial_velocity", "value"),

@@ -48,7 +48,7 @@ def test_place_of_the_maximum_is_finer_than_a_cell(make_field, chamber):
 
 
 def test_rankine_deficit(make_field, chamber):
-    """The deficit of a Rankine vortex is rho v_max^2 (1 - r_c^2 / (2 r_i^2)) between axis and r_i."""
+    """A Rankine vortex' deficit is rho v_max^2 (1 - r_c^2 / (2 r_i^2)) between axis and r_i, its circulation 2 pi r_c v."""
     core, speed, rho = 0.03, 2.0, chamber.density
 
     def p(r, z):
@@ -61,6 +61,7 @@ def test_rankine_deficit(make_field, chamber):
     # Linear interpolation in r at r_i, cells of 3 mm: p'' h^2 / 8 there is 4e-5 of the whole.
     for value in (m.core_pressure_deficit, m.core_pressure_deficit_floor, m.core_pressure_deficit_largest):
         assert value == pytest.approx(inside, rel=1e-4)
+    assert m.core_circulation == m.low_level_circulation == pytest.approx(2.0 * np.pi * core * speed)
     # The profile has a corner at r_c: the parabola is within a cell of it.
     assert m.core_radius == pytest.approx(core, abs=0.002)
 
