@@ -38,6 +38,8 @@ CHANCE = "touchdown_share_chance"
 COLD_RUN = ("status", "reason")
 COLD_NUMBERS = ("touchdown_share", CHANCE, *FIELD)
 COLD_WORDS = ("touchdown", "structure", "regime")
+# Ending of the coordinate that has the quantiles of a drawn parameter.
+QUANTILE = "_quantile"
 # Columns that a search adds: by them a data set is told to be that of one.
 OF_A_SEARCH = ("round", "objective", "objective_predicted", "feasible")
 # Combined standard errors by which two runs of a variant must differ to count as different; usual, 95 per cent.

@@ -14,7 +14,8 @@ from matplotlib.patches import Patch
 from swirlwright.postproc.drawing import GREY, INKS, PAGE_WIDTH, styled
 from swirlwright.postproc.sweeps.figures import set_axis, spread_over
 from swirlwright.postproc.sweeps.report_data import Sweep
-from swirlwright.postproc.sweeps.report_indices import Designed, Estimate, Input, Surrogate, bins, main_effect
+from swirlwright.postproc.sweeps.report_design import Designed
+from swirlwright.postproc.sweeps.report_indices import Estimate, Input, Surrogate, main_effect
 
 MOST_POINTS = 400  # behind the means; a page of thousands would be slow to open
 CONFIDENCE = 1.96  # standard errors to either side: 95 per cent of a normal distribution
@@ -43,11 +44,8 @@ def _effect(ax: Axes, sweep: Sweep, given: Input, y: np.ndarray, use: np.ndarray
     x = sweep.axis(given.name).place[use]
     few = spread_over(range(y.size), MOST_POINTS)
     ax.plot(x[few], y[few], ".", ms=2.5, color="#b5bbc0", zorder=1)
-    effect = main_effect(given, y)
-    which, number = bins(given)
-    # Means stand at the mean place of their bin, on the axis of the parameter.
-    at = [float(x[which == k].mean()) for k in range(number) if np.any(which == k)]
-    ax.errorbar(at, effect.mean, CONFIDENCE * effect.error, color=INKS[0], marker="o", ms=3, capsize=2, elinewidth=0.9)
+    effect = main_effect(given, x, y)
+    ax.errorbar(effect.place, effect.mean, effect.reach, color=INKS[0], marker="o", ms=3, capsize=2, elinewidth=0.9)
     ax.grid(True)
 
 

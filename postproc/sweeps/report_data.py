@@ -18,7 +18,7 @@ import xarray as xr
 
 from swirlwright.postproc.flow_numbers import RESOLVED_CELLS
 from swirlwright.postproc.measure_table import OVER_TIME
-from swirlwright.postproc.sweeps.data import FORMAT, FORMAT_VERSION, OF_THE_RUN
+from swirlwright.postproc.sweeps.data import FORMAT, FORMAT_VERSION, OF_THE_RUN, QUANTILE
 from swirlwright.solver.errors import ResultError
 
 NEEDED = ("status", "reason", "touchdown", "touchdown_share", "cautions")
@@ -89,7 +89,7 @@ class Sweep:
 
     @property
     def is_sample(self) -> bool:
-        """Whether the variants are random ones along one dimension."""
+        """Whether the variants lie along one dimension, drawn at random or not."""
         return self.data["status"].dims == ("variant",) and self.parameters != ("variant",)
 
     @property
@@ -117,19 +117,36 @@ class Sweep:
     @cached_property
     def is_random(self) -> np.ndarray:
         """Which variants were drawn at random over the whole ranges, (n,): of a search those it began with, of
-        Saltelli's design those of its two samples.
+        Saltelli's design those of its two samples, of a margin's sample all but the case as given.
         """
         if not self.is_sample or "sample" not in self.study:
             return np.zeros(self.size, dtype=bool)
         if self.pairs is not None:
             return np.arange(self.size) < 2 * self.pairs
-        return self.flat("round") == 0 if "round" in self.data else np.ones(self.size, dtype=bool)
+        if "round" in self.data:
+            return self.flat("round") == 0
+        drawn = [found for name in self.parameters if (found := self.quantiles(name)) is not None]
+        return np.all([np.ones(self.size, dtype=bool), *(np.isfinite(found) for found in drawn)], axis=0)
 
     @cached_property
     def pairs(self) -> int | None:
         """How many points each of the two samples of Saltelli's design has; None for another sample."""
         table = self.study.get("sample", {})
         return int(table["count"]) if table.get("method") == "saltelli" else None
+
+    def quantiles(self, name: str) -> np.ndarray | None:
+        """Of a parameter that is drawn from a distribution the quantile of each variant, 0 to 1, (n,); NaN for one that
+        is no draw. None for any other parameter.
+        """
+        column = f"{name}{QUANTILE}"
+        return None if column in self.parameters or column not in self.data.coords else self.flat(column)
+
+    def chance(self, name: str) -> np.ndarray | None:
+        """Standard error by chance of a measure, (n,): of one of the mean field that of its mean over time; None where
+        there is none.
+        """
+        columns = (f"{name}_chance", f"{name}_time_chance", f"{name.removesuffix('_time_mean')}_time_chance")
+        return next((self.flat(column) for column in columns if column in self.data), None)
 
     def parameter_table(self, name: str) -> dict[str, Any]:
         """The study's table of a parameter; empty if it cannot be read."""

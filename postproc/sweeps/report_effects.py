@@ -9,15 +9,8 @@ import numpy as np
 from swirlwright.postproc.sweeps import report_tables as tables
 from swirlwright.postproc.sweeps.figures_effects import main_effects, sobol_bars
 from swirlwright.postproc.sweeps.report_data import Sweep
-from swirlwright.postproc.sweeps.report_indices import (
-    Designed,
-    Estimate,
-    Input,
-    Surrogate,
-    by_design,
-    first_by_bins,
-    surrogate,
-)
+from swirlwright.postproc.sweeps.report_design import Designed, by_design
+from swirlwright.postproc.sweeps.report_indices import Estimate, Input, Surrogate, first_by_bins, surrogate
 from swirlwright.postproc.sweeps.report_parts import Section, picture_of
 
 MOST_EFFECTS = 5  # parameters whose main effects are drawn side by side
@@ -39,7 +32,8 @@ def effects_sections(sweep: Sweep, number: int, names: Sequence[str]) -> Iterato
         by_bins[name] = [first_by_bins(given.kept(use), y) for given in inputs]
         is_whole = use.sum() >= ENOUGH * sweep.is_random.sum()
         if sweep.pairs is not None:
-            modelled[name] = by_design(sweep.flat(name), sweep.pairs) if len(inputs) == len(sweep.parameters) else None
+            do_all_vary = len(inputs) == len(sweep.parameters)
+            modelled[name] = by_design(sweep.flat(name), sweep.pairs, sweep.chance(name)) if do_all_vary else None
         else:
             modelled[name] = surrogate([given.kept(use) for given in inputs], y) if is_whole else None
     strength = [
@@ -48,8 +42,8 @@ def effects_sections(sweep: Sweep, number: int, names: Sequence[str]) -> Iterato
     ]
     strongest = sorted(sorted(range(len(inputs)), key=lambda k: -strength[k])[:MOST_EFFECTS])
     caption = (
-        "Points: variants. Lines: means in equal parts of a parameter's range, with 95 % of confidence (1.96 standard "
-        "errors); the other parameters vary."
+        "Points: variants. Lines: means in equal parts of a parameter's range, with 95 % of confidence (Student's t); "
+        "the other parameters vary."
     )
     if len(strongest) < len(inputs):
         caption += f" The {MOST_EFFECTS} strongest of {len(inputs)} parameters."
@@ -74,25 +68,32 @@ def _of_indices(sweep: Sweep) -> str:
             f"Sobol indices: first order by bins from the {2 * sweep.pairs} variants of the two samples; first order "
             f"and total from Saltelli's design of {sweep.pairs} pairs, where every variant has the measure "
             "(scipy.stats.sobol_indices). Bars of error: 95 %, by the jackknife and by the bootstrap. An index below "
-            "zero is zero within its error."
+            "zero is zero within its error. Chance adds its share of the variance to the total of every parameter; "
+            "where the measure has a standard error, that share is told and taken off."
         )
         doubtful = int((sweep.status == "not-converged").sum())
         return text + (f" {doubtful} of the variants used are not converged." if doubtful else "")
     text = (
         "Sobol indices estimated from the variants as they are: first order by bins without a model, first order and "
-        "total from a polynomial fitted to them, its degree chosen by leaving variants out. Bars of error: 95 %, 1.96 "
-        "standard errors by the jackknife. An index below zero is zero within its error. "
+        "total from a polynomial fitted to them, its degree chosen by leaving variants out; all as shares of the whole "
+        "variance, chance included. Bars of error: 95 %, 1.96 standard errors by the jackknife. An index below zero is "
+        "zero within its error. "
         f"No surrogate is used that predicts less than half of the variance, or where fewer than {100 * ENOUGH:.0f} % "
         "of the variants have the measure: there the bins too see a part of the ranges only."
     )
     doubtful = int(((sweep.status == "not-converged") & sweep.is_random).sum())
     text += f" {doubtful} of the variants used are not converged." if doubtful else ""
     chosen = int((~sweep.is_random).sum())
-    return text + (f" The {chosen} variants that the search chose are left out: they are not random." if chosen else "")
+    if "round" in sweep.data and chosen:
+        return f"{text} The {chosen} variants that the search chose are left out: they are not random."
+    return text + (" The case as given is left out: it is no draw." if chosen else "")
 
 
 def inputs_of(sweep: Sweep) -> list[Input]:
-    """The parameters of a sample that vary, as places in their ranges or among their listed values."""
+    """The parameters of a sample that vary, as places in their ranges or among their listed values.
+
+    Where the data set has the quantiles of draws, these are the places: uniform, whatever the distribution.
+    """
     found = []
     for name in sweep.parameters:
         values = sweep.flat(name)
@@ -100,7 +101,9 @@ def inputs_of(sweep: Sweep) -> list[Input]:
         table = sweep.parameter_table(name)
         if len(set(values.tolist())) < 2:
             continue
-        if values.dtype.kind not in "fiu":
+        if (drawn := sweep.quantiles(name)) is not None:
+            found.append(Input(name, drawn))
+        elif values.dtype.kind not in "fiu":
             found.append(Input(name, np.array([levels.index(str(v)) for v in values], dtype=float), len(levels), False))
         elif "values" in table:
             ordered = np.sort(np.array(levels, dtype=float))
@@ -120,9 +123,9 @@ def _in_range(values: np.ndarray, ends: Sequence[float], is_log: bool) -> np.nda
 
 
 def strongest(sweep: Sweep, varied: Sequence[str]) -> list[str]:
-    """The two parameters of a sample that the share of time hangs on most."""
+    """The two parameters of a sample that the share of time hangs on most, by its random variants."""
     share = sweep.flat("touchdown_share")
-    use = np.isfinite(share)
+    use = np.isfinite(share) & sweep.is_random
     found = {given.name: first_by_bins(given.kept(use), share[use]) for given in inputs_of(sweep)}
     strength = {name: estimate.value for name, estimate in found.items() if estimate is not None}
     return sorted(varied, key=lambda name: -strength.get(name, -1.0))[:2]

@@ -13,7 +13,7 @@ what is there, in two ways that share no assumption:
 Both with standard errors by the jackknife, leaving out one variant at a time (Efron and Stein, The jackknife estimate
 of variance, 1981). Sources from memory.
 
-A study that asks for it has Saltelli's design, from which scipy takes the indices and their intervals without a model.
+A study that asks for it has Saltelli's design: report_design.py.
 """
 
 from __future__ import annotations
@@ -31,8 +31,6 @@ MOST_TERMS = 300
 VARIANTS_A_BIN, MOST_BINS, FEWEST_BINS = 8, 10, 3
 # A surrogate that predicts less of the variance than this has nothing to say of indices; our own limit.
 EXPLAINS_ENOUGH = 0.5
-# Of the bootstrap, for a standard error; common practice (Efron and Tibshirani 1993, from memory, have 200 as ample).
-RESAMPLES = 200
 
 
 @dataclass(frozen=True)
@@ -75,7 +73,8 @@ class Surrogate:
     Attributes
     ----------
     first, total : tuple of Estimate
-        For each parameter: alone, and with all it does together with others.
+        For each parameter: alone, and with all it does together with others; shares of the whole variance, so that
+        what the polynomial does not follow is no parameter's.
     degree : int
         Of the polynomial.
     explained : float
@@ -101,28 +100,21 @@ class Surrogate:
 
 
 @dataclass(frozen=True)
-class Designed:
-    """Indices of Saltelli's design: for each parameter first order and total, from so many pairs of points."""
-
-    first: tuple[Estimate, ...]
-    total: tuple[Estimate, ...]
-    pairs: int
-    is_telling: bool = True
-
-    @property
-    def text(self) -> str:
-        """What they come from."""
-        return f"design of {self.pairs} pairs"
-
-
-@dataclass(frozen=True)
 class Effect:
-    """Mean of a measure in the bins of one parameter: number in each, where, mean and its standard error, each (k,)."""
+    """Mean of a measure in the bins of one parameter, each (k,).
 
-    count: np.ndarray
+    Attributes
+    ----------
+    place : ndarray
+        Mean place of the bin's variants on the parameter's axis.
+    mean : ndarray
+    reach : ndarray
+        Half of its 95 per cent interval, by Student's t for the few variants of a bin; NaN for one variant.
+    """
+
     place: np.ndarray
     mean: np.ndarray
-    error: np.ndarray
+    reach: np.ndarray
 
 
 def bins(given: Input) -> tuple[np.ndarray, int]:
@@ -133,17 +125,19 @@ def bins(given: Input) -> tuple[np.ndarray, int]:
     return np.minimum((given.place * number).astype(int), number - 1), number
 
 
-def main_effect(given: Input, y: np.ndarray) -> Effect:
-    """Mean of y in each bin of a parameter, the others as they come."""
+def main_effect(given: Input, x: np.ndarray, y: np.ndarray) -> Effect:
+    """Mean of y in each bin of a parameter, the others as they come; x: where the variants stand on its axis, (n,)."""
+    from scipy.stats import t
+
     which, number = bins(given)
     filled = [k for k in range(number) if np.any(which == k)]
     parts = [y[which == k] for k in filled]
-    error = [part.std(ddof=1) / np.sqrt(part.size) if part.size > 1 else np.nan for part in parts]
+    reach = [
+        t.ppf(0.975, part.size - 1) * part.std(ddof=1) / np.sqrt(part.size) if part.size > 1 else np.nan
+        for part in parts
+    ]
     return Effect(
-        np.array([part.size for part in parts]),
-        np.array([given.place[which == k].mean() for k in filled]),
-        np.array([part.mean() for part in parts]),
-        np.array(error),
+        np.array([x[which == k].mean() for k in filled]), np.array([part.mean() for part in parts]), np.array(reach)
     )
 
 
@@ -171,46 +165,6 @@ def first_by_bins(given: Input, y: np.ndarray) -> Estimate | None:
     # there the jackknife sees too little, since the estimate is flat in its parts.
     by_chance = np.sqrt(2.0 * (filled - 1) * (n - filled) / ((n - 1.0) ** 2 * (n + 1.0))) * (n - 1) / (n - filled)
     return Estimate(float(value), max(_jackknife(leaving), float(by_chance)))
-
-
-def by_design(y: np.ndarray, pairs: int) -> Designed | None:
-    """Indices of Saltelli's design by `scipy.stats.sobol_indices`, with bootstrapped errors.
-
-    Parameters
-    ----------
-    y : ndarray
-        Of all variants, in the order of `variants.unit_sample`, (pairs (d + 2),); NaN where one has no answer.
-    pairs : int
-        Points of each of the two samples.
-
-    Returns
-    -------
-    Designed or None
-        None where y does not vary, or a variant has no answer: its whole pair would have to go, and what is left is no
-        longer balanced.
-    """
-    from scipy.stats import bootstrap, sobol_indices
-
-    if not np.isfinite(y).all() or np.ptp(y[: 2 * pairs]) == 0:
-        return None
-    blocks = ((y - y.mean()) / y.std()).reshape(-1, 1, pairs)
-
-    def orders(kept: np.ndarray) -> np.ndarray:
-        a, b, mixed = blocks[0][:, kept], blocks[1][:, kept], blocks[2:][..., kept]
-        found = sobol_indices(func={"f_A": a, "f_B": b, "f_AB": mixed}, n=pairs)
-        return np.array([np.ravel(found.first_order), np.ravel(found.total_order)])
-
-    whole = orders(np.arange(pairs))
-    # A fixed seed, so that the same data make the same page.
-    error = bootstrap(
-        (np.arange(pairs),), orders, n_resamples=RESAMPLES, vectorized=False, method="basic",
-        random_state=np.random.default_rng(0),
-    ).standard_error  # fmt: skip
-    first, total = (
-        tuple(Estimate(float(v), float(e)) for v, e in zip(*order, strict=True))
-        for order in zip(whole, error, strict=True)
-    )
-    return Designed(first, total, pairs)
 
 
 def surrogate(inputs: Sequence[Input], y: np.ndarray) -> Surrogate | None:
@@ -255,8 +209,10 @@ def _fit(inputs: Sequence[Input], y: np.ndarray, degree: int) -> Surrogate | Non
     first = [[k for k, of in enumerate(of_term, start=1) if of == {p}] for p in range(len(inputs))]
     all_of = [[k for k, of in enumerate(of_term, start=1) if p in of] for p in range(len(inputs))]
 
+    # What the polynomial does not follow, and chance, belong to the whole as well.
+    whole, wholes = squared[1:].sum() + variance, leaving[1:].sum(axis=0) + noise
+
     def estimates(groups: list[list[int]]) -> tuple[Estimate, ...]:
-        whole, wholes = squared[1:].sum(), leaving[1:].sum(axis=0)
         return tuple(
             Estimate(float(squared[g].sum() / whole), _jackknife(leaving[g].sum(axis=0) / wholes)) for g in groups
         )

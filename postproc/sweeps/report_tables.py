@@ -11,7 +11,8 @@ from swirlwright.postproc.measure_table import OVER_TIME
 from swirlwright.postproc.sweeps.data import CHANCE, differs_cold
 from swirlwright.postproc.sweeps.figures_effects import CONFIDENCE
 from swirlwright.postproc.sweeps.report_data import Sweep
-from swirlwright.postproc.sweeps.report_indices import Designed, Estimate, Input, Surrogate
+from swirlwright.postproc.sweeps.report_design import Designed
+from swirlwright.postproc.sweeps.report_indices import Estimate, Input, Surrogate
 from swirlwright.postproc.sweeps.report_parts import Listing, Section
 from swirlwright.postproc.verdict import MARGINAL, NO, YES
 
