@@ -15,6 +15,7 @@ from swirlwright.postproc.sweeps.figures_regime import Plane, regime_map
 from swirlwright.postproc.sweeps.report_data import Sweep, open_sweep, refuse_unknown
 from swirlwright.postproc.sweeps.report_effects import effects_sections, strongest
 from swirlwright.postproc.sweeps.report_parts import Chapter, Download, Section, picture_of
+from swirlwright.postproc.sweeps.report_search import answer_section
 from swirlwright.postproc.sweeps.report_words import base_case, facts, fans, marks, more, sentence, tiles
 
 # Drawn unless the command names others.
@@ -75,7 +76,7 @@ def chapter_of(sweep: Sweep, number: int, measures: Sequence[str] = (), against:
         more=more(sweep),
         marks=marks(sweep),
         tiles=tiles(sweep),
-        sections=sections,
+        sections=[*answer_section(sweep), *sections],
         downloads=[Download.of("sweep.csv", "Every measure of every variant", csv_text(sweep.data))],
         texts=[
             ("The study, as it was read", str(sweep.data.attrs.get("study_text", ""))),

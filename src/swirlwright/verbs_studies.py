@@ -94,7 +94,8 @@ def run_search(options: argparse.Namespace) -> int:
     watch = watcher(quiet=options.quiet)
     answer = search(study, folder, watch, workers=options.workers, retry_failed=options.retry_failed)
     print_value(answer, options.json)
-    watch.message(f"data set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'}")
+    text = f"data set: {folder / 'sweep.h5'}, table: {folder / 'sweep.csv'} (next: swirlwright report {folder})"
+    watch.message(text)
     if answer.statuses.get("failed"):
         watch.message("--retry-failed runs the failed variants again")
     if answer.best is None:

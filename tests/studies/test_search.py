@@ -15,6 +15,8 @@ from small_study import write_study
 import swirlwright
 from swirlwright import cli
 from swirlwright.postproc.searches.answer import Search
+from swirlwright.postproc.sweeps.report_data import Sweep
+from swirlwright.postproc.sweeps.report_search import answer_section
 from swirlwright.solver.casefile import read_case
 
 TEXT = """
@@ -100,11 +102,15 @@ def test_the_best_is_written_as_a_case(found: tuple[Path, Search]) -> None:
 
 
 def test_what_is_printed_says_how_well_it_is_resolved(found: tuple[Path, Search]) -> None:
-    """Text and JSON name best variant, limits, spacing, the models' errors and that more rounds may do better."""
-    _, answer = found
+    """Text, JSON and page name best variant, limits, what the objective is known to, and that it is not settled."""
+    folder, answer = found
     text, plain = answer.text(), json.loads(json.dumps(answer.as_json(), allow_nan=False))
-    for words in ("Best: variant", "network_jet_momentum >= 0.012 N", "lie within", "predictions", "not settled"):
+    for words in ("Best: variant", "network_jet_momentum >= 0.012 N", "is known to about", "lie within", "not settled"):
         assert words in text
+    (section,) = answer_section(Sweep(folder, opened(folder)))
+    page = " ".join([section.lead, *(cell for table in section.tables for row in table.rows for cell in row)])
+    for words in (f"variant {answer.best.variant} of", "network_jet_momentum >= 0.012 N", *answer.cautions):  # type: ignore[union-attr]
+        assert words in page
     assert plain["best"]["limits"][0]["at_least"] == 0.012
     assert plain["statuses"] == {"done": 6} and plain["is_settled"] is False
 
