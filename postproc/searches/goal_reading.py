@@ -30,8 +30,9 @@ def goal_of(study: Study) -> Goal:
         findings += _name_findings(study, name, ("objective", "terms", name))
         try:
             terms[name] = Number(ge=-1e12, le=1e12).convert(weight)
-        except QuantityError as error:
-            findings.append(Finding(("objective", "terms", name), f"must be {error}, its weight", weight))
+        except QuantityError:
+            allowed = "must be its weight, a number from -1e12 to 1e12 without a unit"
+            findings.append(Finding(("objective", "terms", name), allowed, weight))
     if terms and not any(terms.values()):
         findings.append(Finding(("objective", "terms"), "must have a weight other than 0"))
     limits: list[Limit] = []

@@ -99,7 +99,7 @@ def test_a_clearance_is_in_standard_errors(tmp_path: Path) -> None:
 
 
 MISTAKES = {
-    ("holes = 0.1", "holes = 'much'"): "5: objective.terms.holes: must be a quantity|must be a number",
+    ("holes = 0.1", "holes = '1 W'"): "5: objective.terms.holes: must be its weight, a number",
     ("holes = 0.1", "touch = 1"): "5: objective.terms.touch: must be a measure",
     ("network_exhaust_flow", "network_exhaust_flw"): "did you mean network_exhaust_flow",
     ("holes = 0.1", "__import__ = 1"): "5: objective.terms.__import__: must be a measure",
