@@ -24,6 +24,7 @@ from swirlwright.solver.schema import Case
 from swirlwright.solver.variants import Variant, reason_of
 
 if TYPE_CHECKING:
+    import numpy as np
     import xarray as xr
 
 # Averaging of the moved chambers over that of the case: they begin in a flow that has already spun up, and a share of
@@ -188,17 +189,22 @@ class Trials:
         return sum(one.words.get("touchdown") != other.words.get("touchdown") for one, other in pairs)
 
     def data_set(
-        self, parameters: Mapping[str, Mapping[str, Any]], title: str, sample: Mapping[str, Any] | None = None
+        self,
+        parameters: Mapping[str, Mapping[str, Any]],
+        title: str,
+        sample: Mapping[str, Any] | None = None,
+        quantiles: np.ndarray | None = None,
     ) -> xr.Dataset:
         """All runs as one data set, as of a sweep of random variants.
 
         parameters: name to attributes of its coordinate, `neutral` among them: the value of what is as given.
         sample: how all but the first were drawn, as in a study file; None if they were not.
+        quantiles: of the draws, (n - 1, parameters), each a coordinate of its own; the case as given is no draw.
         """
         import numpy as np
         import xarray as xr
 
-        from swirlwright.postproc.sweeps.data import FORMAT, FORMAT_VERSION, variables
+        from swirlwright.postproc.sweeps.data import FORMAT, FORMAT_VERSION, QUANTILE, variables
 
         data = variables(self.variants, self.runs, self.cold)
         texts = np.array([json.dumps(changes) for changes in self.changes], dtype=object)
@@ -209,6 +215,10 @@ class Trials:
             values = [variant.values.get(name, attributes["neutral"]) for variant in self.variants]
             shown = {key: value for key, value in attributes.items() if key != "neutral"}
             coordinates[name] = xr.Variable("variant", np.array(values, dtype=float), shown)
+        if quantiles is not None:
+            for name, column in zip(parameters, quantiles.T, strict=True):
+                of = {"units": "1", "long_name": f"quantile of {name} in its distribution"}
+                coordinates[name + QUANTILE] = xr.Variable("variant", np.array([np.nan, *column]), of)
         return xr.Dataset(data, coordinates, {
             "format": FORMAT,
             "format_version": FORMAT_VERSION,

@@ -66,7 +66,8 @@ def margin_sample(
         store.forget_failed()
         trials = Trials(base, store, watch, workers)
         draws = draws_of(base)
-        for number, row in enumerate(latin_hypercubes(len(draws), count, SEED), start=1):
+        quantiles = latin_hypercubes(len(draws), count, SEED)
+        for number, row in enumerate(quantiles, start=1):
             _add(trials, draws, [d.at(float(share)) for d, share in zip(draws, row, strict=True)], number, folder)
         watch.message(f"{count} draws of {len(draws)} quantities")
         trials.run()
@@ -75,6 +76,7 @@ def margin_sample(
             {draw.name: _coordinate(draw) for draw in draws},
             f"Joint uncertainty of {case.title}",
             {"method": "latin-hypercube", "count": count, "seed": SEED},
+            quantiles,
         )
         write_data_set(data, folder / "sample.h5")
         write_csv(data, folder / "sample.csv")

@@ -18,6 +18,8 @@ from swirlwright.postproc.margins.figure import sensitivities
 from swirlwright.postproc.margins.joint import Joint, joint_in, probability, rank_correlation
 from swirlwright.postproc.margins.sample import margin_sample
 from swirlwright.postproc.margins.values import Point
+from swirlwright.postproc.sweeps.report_data import open_sweep
+from swirlwright.postproc.sweeps.report_effects import inputs_of
 from swirlwright.postproc.sweeps.store import Record
 from swirlwright.postproc.verdict import in_doubt
 from swirlwright.solver.casefile import parse_case, read_case, read_fan_file, vary
@@ -77,6 +79,14 @@ def test_the_most_sensitive_input_is_found(monkeypatch, tmp_path) -> None:
         assert json.loads(data.attrs["parameters"])[0] == "discharge" and "source" in data["discharge"].attrs
         shares = data["touchdown_share"].values[1:]
         assert data["length_constant"].item(0) == 0.09
+        places = data["length_constant_quantile"].values
+        assert np.log(data["length_constant"].values[1:] / 0.07) / np.log(0.16 / 0.07) == pytest.approx(
+            places[1:], abs=1e-4
+        )
+    sweep = open_sweep(tmp_path / "out" / "sample.h5")
+    assert sweep.is_random.tolist() == [False, *[True] * 32]
+    given = next(i for i in inputs_of(sweep) if i.name == "length_constant")
+    assert given.levels == 0 and given.place[1:] == pytest.approx(places[1:]) and np.isnan(given.place[0])
     counted = np.where(shares > 0.9, 1.0, np.where(shares < 0.1, 0.0, shares))
     assert found.probability.value == pytest.approx(counted.mean())
     assert found.probability.low < counted.mean() < found.probability.high
