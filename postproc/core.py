@@ -50,6 +50,10 @@ class Chamber:
     viscosity: float
     air_change: float | None = None
 
+    def looks(self, span: float) -> float | None:
+        """How often the exhaust changes the air in `span` seconds; None without an exhaust."""
+        return None if self.air_change is None else span / self.air_change
+
     @property
     def start_height(self) -> float:
         """Where the search for the core begins [m]: an exhaust radius below the ceiling, at most H/4."""

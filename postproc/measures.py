@@ -255,11 +255,12 @@ def _over_time(data: ResultData, window: np.ndarray, chamber: Chamber) -> tuple[
     rows = [measure_field(frame_field(data, int(n)), chamber) for n in window]
     scalars = [row.scalars() for row in rows]
     table = {name: [values[name] for values in scalars] for name in scalars[0]}
-    statistics = {name: _statistic(column, weights) for name, column in table.items()}
-    return statistics, Shares.of(rows, weights, float(np.ptp(data.time[window])), chamber)
+    span = float(np.ptp(data.time[window]))
+    statistics = {name: _statistic(column, weights, chamber.looks(span)) for name, column in table.items()}
+    return statistics, Shares.of(rows, weights, span, chamber)
 
 
-def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:
+def _statistic(column: list[float | None], weights: np.ndarray, looks: float | None) -> Statistic:
     exists = np.array([value is not None for value in column])
     share = float(weights[exists].sum())
     if share == 0.0:
@@ -267,7 +268,7 @@ def _statistic(column: list[float | None], weights: np.ndarray) -> Statistic:
     series = np.array([math.nan if value is None else value for value in column])
     values, part = series[exists], weights[exists] / share
     mean = float(part @ values)
-    return Statistic(mean, math.sqrt(float(part @ (values - mean) ** 2)), share, chance_error(series))
+    return Statistic(mean, math.sqrt(float(part @ (values - mean) ** 2)), share, chance_error(series, looks))
 
 
 def deficit_series(data: ResultData, frames: np.ndarray, chamber: Chamber) -> tuple[np.ndarray, np.ndarray]:

@@ -97,7 +97,6 @@ class Shares:
     @classmethod
     def of(cls, fields: list[FieldMeasures], weights: np.ndarray, span: float, chamber: Chamber) -> Shares:
         """From measures of single fields, their weights in time, (len(fields),), summing to 1, and the span [s]."""
-        looks = span / chamber.air_change if chamber.air_change is not None else None
         at_instants = np.array([stands(m, chamber) for m in fields])
         turns = np.array([turn_of(m, chamber) for m in fields])
         standing = lasting(at_instants, span * weights, turns)
@@ -107,7 +106,7 @@ class Shares:
             breakdown_at_floor=float(
                 weights @ [breakdown_of(m, chamber) in (AT_THE_FLOOR, TWO_CELLED) for m in fields]
             ),
-            chance_standing=share_error(standing, looks) if span > 0.0 else 0.0,
+            chance_standing=share_error(standing, chamber.looks(span)) if span > 0.0 else 0.0,
         )
 
 

@@ -200,7 +200,7 @@ class _Flow:
         own = float(weights @ series)
         if spread is None:
             spread = math.sqrt(float(weights @ (series - own) ** 2))
-        chance = chance_error(series)
+        chance = chance_error(series, self.chamber.looks(float(np.ptp(self.data.time[self.window]))))
         return Computed(own if mean is None else mean, spread, spread if chance is None else chance)
 
     @cached_property

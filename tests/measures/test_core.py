@@ -48,7 +48,7 @@ def test_place_of_the_maximum_is_finer_than_a_cell(make_field, chamber):
 
 
 def test_rankine_deficit(make_field, chamber):
-    """A Rankine vortex' deficit is rho v_max^2 (1 - r_c^2 / (2 r_i^2)) between axis and r_i, its circulation 2 pi r_c v."""
+    """The deficit of a Rankine vortex is rho v^2 (1 - r_c^2/(2 r_i^2)) up to r_i, its circulation 2 pi r_c v."""
     core, speed, rho = 0.03, 2.0, chamber.density
 
     def p(r, z):

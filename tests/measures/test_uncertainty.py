@@ -57,8 +57,9 @@ def test_a_mean_over_part_of_the_time_is_as_uncertain_as_its_spells():
     series = np.full(600, np.nan)
     for first, value in ((50, 20.0), (250, 30.0), (450, 40.0)):
         series[first : first + 40] = value
-    assert chance_error(series) == pytest.approx(10.0 / np.sqrt(3.0), rel=0.34)
-    assert chance_error(np.where(np.arange(600) < 70, 1.0, np.nan)) is None
+    assert chance_error(series, None) == pytest.approx(10.0 / np.sqrt(3.0), rel=0.34)
+    assert chance_error(np.arange(600.0) % 2, 12.0) == pytest.approx(0.5 / np.sqrt(12.0))
+    assert chance_error(np.where(np.arange(600) < 70, 1.0, np.nan), None) is None
 
 
 def test_a_share_of_time_is_never_exact():
@@ -66,13 +67,13 @@ def test_a_share_of_time_is_never_exact():
     assert share_error(np.zeros(600, bool), 12.0) == pytest.approx(0.051, abs=0.001)
     quick = np.arange(600) % 2 == 0
     assert share_error(quick, 12.0) == pytest.approx(0.5 / np.sqrt(14.0))
-    assert share_error(np.arange(600) < 300, 1e4) == chance_error((np.arange(600) < 300).astype(float)) > 0.2
-    assert share_error(quick, None) == chance_error(quick.astype(float))
+    assert share_error(np.arange(600) < 300, 1e4) == chance_error((np.arange(600) < 300).astype(float), None) > 0.2
+    assert share_error(quick, None) == chance_error(quick.astype(float), None)
 
 
 def test_the_chance_error_of_independent_values():
     """For independent values it is their deviation over the square root of their number (5 per cent, 400 series)."""
     rng = np.random.default_rng(5)
-    found = [chance_error(rng.normal(size=600)) for _ in range(400)]
+    found = [chance_error(rng.normal(size=600), None) for _ in range(400)]
     assert np.sqrt(np.mean(np.square(found))) == pytest.approx(600**-0.5, rel=0.05)
-    assert chance_error(np.zeros(11)) is None
+    assert chance_error(np.zeros(11), 12.0) is None
