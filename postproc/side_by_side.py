@@ -13,8 +13,9 @@ from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.scaling import Scaled
 from swirlwright.solver.schema import Case
 
-# Powers of length and velocity by the unit of a line of the sheet; Reynolds numbers have both, those on an eddy
-# viscosity none, since that goes with velocity times length.
+# Powers of length and velocity by the unit of a line of the sheet; Reynolds numbers have both. An eddy viscosity goes
+# with velocity times length, so a Reynolds number on it alone would have none; a core may be laminar all the same, so
+# that of the vortex, on the sum of both viscosities, is not foretold.
 POWERS = {"mm": (1, 0), "m/s": (0, 1), "Pa": (0, 2)}
 EDDIES = ("mixing-length", "spalart-allmaras")
 
@@ -32,8 +33,8 @@ class Line:
         How it is printed.
     original, scaled : float or None
         SI.
-    foretold : float
-        Scaled over original, were the flows similar [1].
+    foretold : float or None
+        Scaled over original, were the flows similar; None where that is not known [1].
     """
 
     name: str
@@ -43,12 +44,12 @@ class Line:
     form: str
     original: float | None
     scaled: float | None
-    foretold: float
+    foretold: float | None
 
     @property
     def change(self) -> float | None:
         """Scaled over original, over what similarity foretold [1]; 1 for similar flows."""
-        if not self.original or self.scaled is None:
+        if not self.original or self.scaled is None or self.foretold is None:
             return None
         return self.scaled / self.original / self.foretold
 
@@ -96,9 +97,9 @@ def _row(line: Line) -> str:
         return "none" if value is None else f"{line.per_si * value:{line.form}}"
 
     name = f"{line.words} [{line.unit}]" if line.unit else line.words
-    similar = None if line.original is None else line.original * line.foretold
+    similar = "" if line.foretold is None else shown(None if line.original is None else line.original * line.foretold)
     off = "" if line.change is None else f"{100 * (line.change - 1):+.0f} %"
-    return f"  {name:<46}{shown(line.original):>10}{shown(line.scaled):>10}{shown(similar):>10}  {off}".rstrip()
+    return f"  {name:<46}{shown(line.original):>10}{shown(line.scaled):>10}{similar:>10}  {off}".rstrip()
 
 
 def side_by_side(scaled: Scaled, original: Measures, copy: Measures) -> SideBySide:
@@ -119,11 +120,14 @@ def side_by_side(scaled: Scaled, original: Measures, copy: Measures) -> SideBySi
     return SideBySide(scaled, original, copy, lines)
 
 
-def _foretold(name: str, unit: str, scaled: Scaled) -> float:
+def _foretold(name: str, unit: str, scaled: Scaled) -> float | None:
+    has_eddies = scaled.case.model.closure in EDDIES
     if name == "radial_reynolds_number":
         return scaled.factors.reynolds
-    if name in ("radial_reynolds_number_effective", "vortex_reynolds_number"):
-        return 1.0 if scaled.case.model.closure in EDDIES else scaled.factors.reynolds
+    if name == "radial_reynolds_number_effective":
+        return 1.0 if has_eddies else scaled.factors.reynolds
+    if name == "vortex_reynolds_number":
+        return None if has_eddies else scaled.factors.reynolds
     return scaled.factors.powers(*POWERS.get(unit, (0, 0)))
 
 

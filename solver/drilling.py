@@ -6,8 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from pydantic import ValidationError
+
 from swirlwright.solver.manifold import TubeBackflowError, TubeState, drilled_tube, solve_tube
-from swirlwright.solver.schema import HoleRow, Tubes
+from swirlwright.solver.schema import Case, HoleRow, Tubes
 from swirlwright.solver.similarity import rounded
 
 # Drills: steps of 0.1 mm up to 6 mm and of 0.5 mm up to 20 mm (common sets and step drills; common practice). Thinner
@@ -20,6 +22,8 @@ MARK = 5e-4
 NARROWEST, WIDEST = 0.7, 1.6
 # How much more uneven than the original a tube may be, as a share of that; our own.
 AS_EVEN = 0.02
+# Least share of the similar bore's flow in a narrower one, at the same pressure: four per cent more pressure; our own.
+LEAST_FLOW = 0.98
 
 
 @dataclass(frozen=True)
@@ -75,7 +79,8 @@ def drilled_row(row: HoleRow, length: float) -> tuple[dict[str, Any], float]:
     """Return what a row becomes by whole drills, and its similar hole diameter [m].
 
     Where similar holes would be finer or wider than drills are, the row gets fewer or more of them over the same
-    stretch, with the same area in all: jets of one row blend into a curtain a few pitches downstream.
+    stretch, with the same area in all: jets of one row blend into a curtain a few pitches downstream. Rows given by
+    their heights keep their holes, and a row of several keeps two; `drill_cautions` tells where no drill is left.
 
     Parameters
     ----------
@@ -104,6 +109,23 @@ def _marked(height: float) -> float:
     return rounded(max(round(height / MARK), 1) * MARK)
 
 
+def drill_cautions(case: Case) -> tuple[str, ...]:
+    """Return a sentence for each row whose holes no drill makes."""
+    found = []
+    for number, entry in enumerate(case.tubes, start=1):
+        for k, row in enumerate(entry.rows, start=1):
+            if SMALLEST <= row.hole_diameter <= LARGEST:
+                continue
+            why = "a single hole stays one" if len(row.hole_heights()) == 1 else "two holes of the row are left"
+            if row.heights:
+                why = "a row given by heights keeps its count, one given by lowest, pitch and count does not"
+            found.append(
+                f"tubes.{number}.rows.{k}: no drill makes holes of {1000 * row.hole_diameter:.4g} mm, drills go from "
+                f"{1000 * SMALLEST:.4g} to {1000 * LARGEST:.4g} mm; {why}."
+            )
+    return tuple(found)
+
+
 def even_bore(
     data: dict[str, Any],
     height: float,
@@ -116,7 +138,8 @@ def even_bore(
     """Return the narrowest bore [m] that feeds as evenly as the original, its state, and whether there is one.
 
     Friction grows with length and shrinks with the Reynolds number, so a similar tube need not be as even. Bores are
-    tried from wide to narrow, so that one where friction happens to cancel recovery is not taken for an even one.
+    tried from wide to narrow, up to where speeds even out again: there friction happens to cancel recovery. A bore
+    narrower than the similar one must not cost the jets more than `LEAST_FLOW` leaves.
 
     Parameters
     ----------
@@ -133,21 +156,26 @@ def even_bore(
     """
     similar = float(data["inner_diameter"])
     outside = sum(original.chamber_pressure) / len(original.chamber_pressure) * pressure_factor
+
+    def solved(bore: float) -> TubeState | None:
+        try:
+            # What a case may not have is left to the check of the whole, which knows the line.
+            tube = drilled_tube(Tubes.model_validate({**data, "inner_diameter": bore}), height)
+            inlet = original.inlet_pressure * pressure_factor
+            return solve_tube(tube, inlet, [outside] * len(tube.holes), density=density, viscosity=viscosity)
+        except (ValidationError, TubeBackflowError):
+            return None
+
     most = original.unevenness * (1.0 + AS_EVEN)
+    by_similar = solved(similar)
+    least = math.inf if by_similar is None else LEAST_FLOW * by_similar.flow
     found: tuple[float, TubeState] | None = None
     for bore in _bores(similar):
-        tube = drilled_tube(Tubes.model_validate({**data, "inner_diameter": bore}), height)
-        try:
-            state = solve_tube(
-                tube,
-                original.inlet_pressure * pressure_factor,
-                [outside] * len(tube.holes),
-                density=density,
-                viscosity=viscosity,
-            )
-        except TubeBackflowError:
-            break
-        if state.unevenness > most:
+        state = solved(bore)
+        if state is None:
+            continue
+        is_past_most = found is not None and state.unevenness < found[1].unevenness
+        if state.unevenness > most or is_past_most or (bore < similar and state.flow < least):
             break
         found = bore, state
     return (*found, True) if found is not None else (similar, None, False)

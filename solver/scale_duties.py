@@ -34,6 +34,11 @@ def exhaust_duty_of(network: AirNetwork) -> Duty | None:
     return Duty(network.exhaust_flow, max(pressure, 0.0))
 
 
+def is_pressure_free(case: Case) -> bool:
+    """Whether there is a plenum whose pressure can be chosen; a closed chamber's flows are bound to the exhaust's."""
+    return case.supply is not None and case.chamber.open_area + case.chamber.leak_area > 0.0
+
+
 def plenum_duty_of(network: AirNetwork) -> Duty | None:
     return None if network.feeding is None else Duty(network.supply_flow, network.plenum_pressure)
 

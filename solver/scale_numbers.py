@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from swirlwright.solver.network import AirNetwork
@@ -54,71 +54,14 @@ def compared(case: Case, before: AirNetwork, scaled: Case, after: AirNetwork, fa
     factors : Factors
         Those that made it.
     """
-    return tuple(_numbers(case, before, scaled, after, factors))
-
-
-def _numbers(case: Case, before: AirNetwork, scaled: Case, after: AirNetwork, factors: Factors) -> Iterator[Compared]:
-    def both(
-        key: str, name: str, unit: str, old: float | None, new: float | None, note: str = ""
-    ) -> Iterator[Compared]:
+    found = []
+    for key, name, unit, value, note in VALUES:
+        old, new = value(case, before), value(scaled, after)
         if old and new:
-            yield Compared(key, name, unit, old, new, new / old, note)
-
-    old, new = case.chamber, scaled.chamber
-    yield from both(
-        "aspect_ratio", "aspect ratio, height over width", "", old.height / old.width, new.height / new.width
-    )
-    yield from both(
-        "swirl_ratio_network",
-        "swirl ratio of the air network",
-        "",
-        swirl_ratio(case, before),
-        swirl_ratio(scaled, after),
-    )
-    yield from both("momentum_ratio", "momentum, jets over exhaust", "", momentum_ratio(before), momentum_ratio(after))
-    yield from both("flow_ratio", "flow, jets over exhaust", "", _flow_ratio(before), _flow_ratio(after))
-    yield from both(
-        "exhaust_speed_m_per_s", "speed in the exhaust", "m/s", _exhaust_speed(before), _exhaust_speed(after)
-    )
-    yield from both("jet_speed_m_per_s", "mean speed of the jets", "m/s", _jet_speed(before), _jet_speed(after))
-    yield Compared("spin_up_time", "spin-up time", "", None, None, factors.time)
-    yield from both(
-        "radial_reynolds_number",
-        "radial Reynolds number",
-        "",
-        _radial_reynolds(case, before),
-        _radial_reynolds(scaled, after),
-        "sets the core's share of the width",
-    )
-    yield from both(
-        "hole_reynolds_number",
-        "Reynolds number of the slowest hole",
-        "",
-        _hole_reynolds(before),
-        _hole_reynolds(after),
-        "jets spread faster below 4000",
-    )
-    if case.tubes:
-        yield Compared(
-            "relative_roughness", "roughness of tubes and holes", "", None, None, 1.0 / factors.length,
-            "over their diameter",
-        )  # fmt: skip
-    if case.fog is not None:
-        yield Compared(
-            "fog_settling", "settling of fog droplets", "", None, None, 1.0 / factors.velocity,
-            "over the air's speed; droplets stay as they are",
-        )  # fmt: skip
-        yield Compared(
-            "fog_froude_number", "fog Froude number w/sqrt(g' H)", "", None, None,
-            factors.powers(-0.5, 1.0), "heavy fog lies down below about 3",
-        )  # fmt: skip
-    inflow = inflow_speed(case, before), inflow_speed(scaled, after)
-    yield from both("side_inflow_speed_m_per_s", "mean inflow speed at the sides", "m/s", *inflow)
-    if inflow[0] and inflow[1]:
-        yield from both(
-            "draught_ratio", "room draught over that", "", case.air.draught / inflow[0], case.air.draught / inflow[1],
-            "above one half: shield the sides",
-        )  # fmt: skip
+            found.append(Compared(key, name, unit, old, new, new / old, note))
+    changes = ((key, name, change(case, factors), note) for key, name, change, note in CHANGES)
+    found += [Compared(key, name, "", None, None, change, note) for key, name, change, note in changes if change]
+    return tuple(found)
 
 
 def swirl_ratio(case: Case, network: AirNetwork) -> float | None:
@@ -153,16 +96,16 @@ def inflow_speed(case: Case, network: AirNetwork) -> float | None:
     return network.side_flow / case.chamber.open_area
 
 
-def _flow_ratio(network: AirNetwork) -> float | None:
+def _flow_ratio(_: Case, network: AirNetwork) -> float | None:
     jets = network.supply_flow + network.room_flow
     return jets / network.exhaust_flow if network.exhaust_flow > 0.0 else None
 
 
-def _exhaust_speed(network: AirNetwork) -> float | None:
+def _exhaust_speed(_: Case, network: AirNetwork) -> float | None:
     return None if network.exhaust is None else network.exhaust_flow / network.exhaust.area
 
 
-def _jet_speed(network: AirNetwork) -> float | None:
+def _jet_speed(_: Case, network: AirNetwork) -> float | None:
     """Momentum flux over mass flow [m/s]."""
     return network.momentum / float(network.jets.mass_flow.sum()) if len(network.jets) else None
 
@@ -172,8 +115,68 @@ def _radial_reynolds(case: Case, network: AirNetwork) -> float:
     return network.exhaust_flow / (2.0 * math.pi * case.chamber.height * case.kinematic_viscosity)
 
 
-def _hole_reynolds(network: AirNetwork) -> float | None:
+def _hole_reynolds(_: Case, network: AirNetwork) -> float | None:
     return min((min(state.hole_reynolds) for state in network.tubes), default=None)
+
+
+def _draught_ratio(case: Case, network: AirNetwork) -> float | None:
+    inflow = inflow_speed(case, network)
+    return None if inflow is None else case.air.draught / inflow
+
+
+# What both air networks tell: key, name, unit, value, what it means that it changes.
+VALUES: tuple[tuple[str, str, str, Callable[[Case, AirNetwork], float | None], str], ...] = (
+    (
+        "aspect_ratio",
+        "aspect ratio, height over width",
+        "",
+        lambda case, _: case.chamber.height / case.chamber.width,
+        "",
+    ),
+    ("swirl_ratio_network", "swirl ratio of the air network", "", swirl_ratio, ""),
+    ("momentum_ratio", "momentum, jets over exhaust", "", lambda _, network: momentum_ratio(network), ""),
+    ("flow_ratio", "flow, jets over exhaust", "", _flow_ratio, ""),
+    ("exhaust_speed_m_per_s", "speed in the exhaust", "m/s", _exhaust_speed, ""),
+    ("jet_speed_m_per_s", "mean speed of the jets", "m/s", _jet_speed, ""),
+    ("radial_reynolds_number", "radial Reynolds number", "", _radial_reynolds, "sets the core's share of the width"),
+    (
+        "hole_reynolds_number",
+        "Reynolds number of the slowest hole",
+        "",
+        _hole_reynolds,
+        "jets spread faster below 4000",
+    ),
+    ("side_inflow_speed_m_per_s", "mean inflow speed at the sides", "m/s", inflow_speed, ""),
+    ("draught_ratio", "room draught over that", "", _draught_ratio, "above one half: shield the sides"),
+)
+# Numbers of which similarity tells the change alone: key, name, factor or None where the chamber has none, meaning.
+CHANGES: tuple[tuple[str, str, Callable[[Case, Factors], float | None], str], ...] = (
+    ("spin_up_time", "spin-up time", lambda _, f: f.time, ""),
+    (
+        "relative_roughness",
+        "roughness of tubes and holes",
+        lambda case, f: 1.0 / f.length if case.tubes else None,
+        "over their diameter",
+    ),
+    (
+        "fog_settling",
+        "settling of fog droplets",
+        lambda case, f: None if case.fog is None else 1.0 / f.velocity,
+        "over the air's speed; droplets stay as they are",
+    ),
+    (
+        "fog_froude_number",
+        "fog Froude number w/sqrt(g' H)",
+        lambda case, f: None if case.fog is None else f.powers(-0.5, 1.0),
+        "heavy fog lies down below about 3",
+    ),
+)
+
+
+def _unlike(case: Case) -> list[str]:
+    """What keeps two chambers of equal Reynolds numbers from being similar."""
+    fog = [] if case.fog is None else ["fog, whose weight and droplets do not scale"]
+    return fog + (["what drills and the roughness of tubes change"] if case.tubes else [])
 
 
 def notes(case: Case, scaled: Case, factors: Factors) -> tuple[str, ...]:
@@ -190,6 +193,8 @@ def notes(case: Case, scaled: Case, factors: Factors) -> tuple[str, ...]:
         )
         if share < 1:
             found.append("The grid has as many cells as before; refine it if `measure` finds fewer than 8 in the core.")
+    elif factors.length != 1.0 and (unlike := _unlike(case)):
+        found.append(f"At equal Reynolds numbers the flows are the same but for {' and '.join(unlike)}.")
     if case.tubes:
         found.append(
             "The discharge coefficient is the original's, so the wall of a tube is kept in hole diameters: pipes with "

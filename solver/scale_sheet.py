@@ -7,6 +7,8 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from swirlwright.solver.fan_choice import Duty, FanChoice
+from swirlwright.solver.scale_duties import is_pressure_free
+from swirlwright.solver.scale_numbers import HELD
 from swirlwright.solver.similarity import HOLDS, Factors
 
 if TYPE_CHECKING:
@@ -125,16 +127,26 @@ def _drilling(s: Scaled) -> Iterator[str]:
         old, similar, new = 1000 * tube.original_bore, 1000 * tube.similar_bore, 1000 * tube.bore
         bore = f"bore {old:.4g} mm becomes {similar:.4g} mm; take {new:.4g} mm or the next wider pipe"
         yield f"  tubes.{tube.tubes}: {bore}"
-        yield (
-            f"      the narrowest that feeds as evenly: jet speeds deviate by {100 * tube.unevenness:.2g} %, in the"
-            f" original by {100 * tube.original_unevenness:.2g} %"
-            if tube.unevenness is not None
-            else "      kept similar: no bore up to 1.6 times as wide feeds as evenly, or there is no room for it"
-        )
+        if tube.unevenness is None:
+            yield "      kept similar: no bore up to 1.6 times as wide feeds as evenly, or there is no room for it"
+        else:
+            now, was = 100 * tube.unevenness, 100 * tube.original_unevenness
+            yield "      the narrowest that feeds as evenly at the same pressure:"
+            yield f"      jet speeds deviate by {now:.2g} %, in the original by {was:.2g} %"
         yield f"      wall {1000 * entries[tube.tubes - 1].wall_thickness:.4g} mm or thinner"
     if s.holes:
-        yield "  Drills go in steps of 0.1 mm to 6 mm and of 0.5 mm to 20 mm. The plenum's pressure makes up for the"
-        yield "  rounding, so that the jets' momentum and torque are held."
+        text = f"Drills go in steps of 0.1 mm to 6 mm and of 0.5 mm to 20 mm. {_momentum(s)}"
+        yield from wrap(text, 110, initial_indent="  ", subsequent_indent="  ")
+
+
+def _momentum(s: Scaled) -> str:
+    """What became of the jets' momentum, which similar holes in similar tubes would hold."""
+    change = s.network.momentum / (s.original_network.momentum * s.factors.powers(2, 2)) - 1.0
+    if abs(change) >= HELD:
+        return f"Drills and friction change the jets' momentum by {100 * change:+.0f} %, which nothing makes up for."
+    if is_pressure_free(s.case):
+        return "The plenum's pressure makes up for the rounding, so that the jets' momentum and torque are held."
+    return f"Drills and friction change the jets' momentum by less than {100 * HELD:.0f} %."
 
 
 def _fans(choices: Sequence[FanChoice], s: Scaled) -> Iterator[str]:

@@ -9,18 +9,28 @@ from pathlib import Path
 from typing import Any
 
 from swirlwright.solver.casefile import parse_case, to_toml
-from swirlwright.solver.drilling import HoleChange, TubeChange, drilled_row, even_bore
+from swirlwright.solver.drilling import HoleChange, TubeChange, drill_cautions, drilled_row, even_bore
 from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.fan_choice import Duty, FanChoice, choose_fans, fans_in
+from swirlwright.solver.manifold import TubeState
 from swirlwright.solver.network import AirNetwork, solve_network
-from swirlwright.solver.scale_duties import exhaust_duty_of, own_fans, plenum_duty_of, put_fans, with_transition
+from swirlwright.solver.scale_duties import (
+    exhaust_duty_of,
+    is_pressure_free,
+    own_fans,
+    plenum_duty_of,
+    put_fans,
+    with_transition,
+)
 from swirlwright.solver.scale_numbers import Compared, compared, notes
-from swirlwright.solver.schema import Case
-from swirlwright.solver.similarity import Factors, Hold, rounded, similar_case
+from swirlwright.solver.schema import Case, Tubes
+from swirlwright.solver.similarity import HOLDS, Factors, Hold, rounded, similar_case
 from swirlwright.solver.tomlfile import parse_document
 
 # Largest factor either way; beyond, the schema's ranges and common sense end anyway.
 MOST = 100.0
+# Keys that say where the holes of a row are.
+ALONG = ("lowest", "pitch", "count", "heights")
 # Walls of tubes, in steps of [m].
 WALL = 1e-4
 # Rounding holes moves the plenum's pressure by some per cent; beyond this factor it is left similar.
@@ -88,7 +98,7 @@ def scale(
     height: float | None = None,
     factor: float | None = None,
     hold: Hold = "velocity",
-    fans: Path | None = None,
+    fans: str | Path | None = None,
 ) -> Scaled:
     """Return a case scaled to another size.
 
@@ -105,7 +115,7 @@ def scale(
     hold : "velocity", "spin-up" or "reynolds"
         What stays: the velocities; the spin-up time, velocities growing with length; the Reynolds number, velocities
         falling with length.
-    fans : Path, optional
+    fans : path, optional
         Folder of fan files to choose from; by default that of the case's own fans. Without one, duties only.
 
     Raises
@@ -113,12 +123,14 @@ def scale(
     InputError
         If the factor is out of range, the scaled chamber cannot be built, or a fan file is wrong.
     """
+    if hold not in HOLDS:
+        raise InputError([Problem("scale", 0, "hold", hold, f"must be one of {', '.join(HOLDS)}")])
     factors = Factors.holding(_length_factor(case, height, factor), hold)
     before = solve_network(case)
     data = similar_case(case, factors)
     data["title"] = f"{case.title[:250]}, scaled to {case.chamber.height * factors.length:.4g} m"
     _give_duties(case, before, factors, data)
-    folder = fans if fans is not None else own_fans(case)
+    folder = own_fans(case) if fans is None else Path(fans)
     path = _path(case, factors, folder)
     holes, tubes = _make_drillable(case, before, factors, data)
     tubes = _fitted(case, data, path, factors, tubes)
@@ -147,7 +159,7 @@ def scale(
         exhaust_fans=exhaust_fans,
         plenum_fans=plenum_fans,
         fans_folder=folder,
-        notes=notes(case, final, factors),
+        notes=(*notes(case, final, factors), *drill_cautions(final)),
     )
 
 
@@ -160,7 +172,7 @@ def _length_factor(case: Case, height: float | None, factor: float | None) -> fl
     if not 1.0 / MOST <= found <= MOST:
         unit = case.chamber.height if factor is None else 1.0
         allowed = f"must be between {unit / MOST:.4g} and {unit * MOST:.4g}{' m' if factor is None else ''}"
-        raise InputError([Problem(f"--{name}", 0, "", given, allowed)])
+        raise InputError([Problem("scale", 0, name, given, allowed)])
     return found
 
 
@@ -187,54 +199,50 @@ def _make_drillable(
     case: Case, before: AirNetwork, factors: Factors, data: dict[str, Any]
 ) -> tuple[tuple[HoleChange, ...], tuple[TubeChange, ...]]:
     """Put whole drills and an even bore into every [[tubes]] entry."""
-    holes, bores = [], []
+    holes: list[HoleChange] = []
+    bores = []
     first = 0
-    for number, entry in enumerate(case.tubes):
-        table = data["tubes"][number]
-        for k, row in enumerate(entry.rows):
-            changed, similar = drilled_row(row, factors.length)
-            for key in ("lowest", "pitch", "count", "heights"):
-                table["rows"][k].pop(key, None)
-            table["rows"][k] = {**changed, **{n: v for n, v in table["rows"][k].items() if n != "hole_diameter"}}
-            now = len(changed.get("heights", ())) or changed["count"]
-            holes.append(
-                HoleChange(
-                    number + 1,
-                    k + 1,
-                    row.hole_diameter,
-                    similar,
-                    changed["hole_diameter"],
-                    len(row.hole_heights()),
-                    now,
-                )
-            )
-        original = before.tubes[first]
-        first += entry.number
-        similar_bore = table["inner_diameter"]
-        bore, state, is_as_even = even_bore(
-            table,
-            case.chamber.height * factors.length,
-            original=original,
-            pressure_factor=factors.pressure,
-            density=case.density,
-            viscosity=case.kinematic_viscosity,
-        )
-        table["inner_diameter"] = bore
+    for number, (entry, table) in enumerate(zip(case.tubes, data.get("tubes", ()), strict=True), start=1):
+        own = _drill_rows(number, entry, table, factors)
+        bores.append(_bore(number, entry, table, case, before.tubes[first], factors))
         # In hole diameters, since that sets the discharge; rounded down, so that what just fits still does.
-        wall = entry.wall_thickness * min(hole.diameter / hole.original_diameter for hole in holes[-len(entry.rows) :])
-        table["wall_thickness"] = rounded(math.floor(min(wall, table["wall_thickness"]) / WALL) * WALL or wall)
-        bores.append(
-            TubeChange(
-                number + 1,
-                entry.inner_diameter,
-                similar_bore,
-                bore,
-                original.unevenness,
-                None if state is None else state.unevenness,
-                is_as_even,
-            )
-        )
+        drilled = entry.wall_thickness * min(hole.diameter / hole.original_diameter for hole in own)
+        wall = min(drilled, table["wall_thickness"])
+        table["wall_thickness"] = rounded(math.floor(wall / WALL) * WALL or wall)
+        holes += own
+        first += entry.number
     return tuple(holes), tuple(bores)
+
+
+def _drill_rows(number: int, entry: Tubes, table: dict[str, Any], factors: Factors) -> list[HoleChange]:
+    """Put whole drills into the rows of a [[tubes]] entry, counted from 1."""
+    holes = []
+    for k, row in enumerate(entry.rows):
+        changed, similar = drilled_row(row, factors.length)
+        kept = {n: v for n, v in table["rows"][k].items() if n not in ALONG and n != "hole_diameter"}
+        table["rows"][k] = {**changed, **kept}
+        now = len(changed.get("heights", ())) or changed["count"]
+        count = len(row.hole_heights())
+        holes.append(HoleChange(number, k + 1, row.hole_diameter, similar, changed["hole_diameter"], count, now))
+    return holes
+
+
+def _bore(
+    number: int, entry: Tubes, table: dict[str, Any], case: Case, original: TubeState, factors: Factors
+) -> TubeChange:
+    """Put the bore that feeds as evenly into a [[tubes]] entry, counted from 1."""
+    similar = table["inner_diameter"]
+    bore, state, is_as_even = even_bore(
+        table,
+        case.chamber.height * factors.length,
+        original=original,
+        pressure_factor=factors.pressure,
+        density=case.density,
+        viscosity=case.kinematic_viscosity,
+    )
+    table["inner_diameter"] = bore
+    now = None if state is None else state.unevenness
+    return TubeChange(number, entry.inner_diameter, similar, bore, original.unevenness, now, is_as_even)
 
 
 def _fitted(
@@ -253,9 +261,7 @@ def _fitted(
 
 def _hold_momentum(case: Case, before: AirNetwork, factors: Factors, data: dict[str, Any], path: Path) -> None:
     """Set the plenum's pressure, or the supply's flow where the case gives that, so that drills cost no momentum."""
-    is_closed = case.chamber.open_area + case.chamber.leak_area == 0.0
-    # In a closed chamber the flows are bound to the exhaust's: the momentum is what the drills leave.
-    if case.supply is None or is_closed:
+    if not is_pressure_free(case):
         return
     from fluids.numerics import brenth
 

@@ -148,8 +148,8 @@ def test_scale_loads_no_solver() -> None:
 
 def test_the_front_door_scales(workshop: Path) -> None:
     """`swirlwright.scale` and `write_scaled` do what the command does."""
-    scaled = swirlwright.scale(swirlwright.read_case("table-top.toml"), height=1.2)
-    case, copied = swirlwright.write_scaled(scaled, workshop / "twice.toml")
+    scaled = swirlwright.scale(swirlwright.read_case("table-top.toml"), height=1.2, fans="fans")
+    case, copied = swirlwright.write_scaled(scaled, "twice.toml")
     assert case.chamber.height == 1.2 and copied == []
     again = read_case("twice.toml")
     assert again.text == case.text and again.chamber == case.chamber == scaled.case.chamber

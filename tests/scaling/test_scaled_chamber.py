@@ -227,6 +227,23 @@ def test_chosen_bores_feed_as_evenly(table_top: Case) -> None:
         step = 5e-4 if scaled.tubes[0].similar_bore < 0.02 else 1e-3
         narrow = vary(scaled.case, {"tubes.1.inner_diameter": scaled.tubes[0].bore - step})
         assert solve_network(narrow).tubes[0].unevenness > 1.01 * was
+    # Below, friction cancels recovery: narrower bores are more even again, and would take a fifth more pressure.
+    small = scale(table_top, factor=0.4)
+    assert small.network.plenum_pressure == pytest.approx(small.original_network.plenum_pressure, rel=0.05)
+
+
+def test_the_sheet_says_what_drills_leave(table_top: Case) -> None:
+    """It tells that the plenum holds the momentum only where one does, and each row that no drill makes."""
+    assert "makes up for the" in scale(table_top, factor=3.0).text()
+    room = scale(vary(table_top, {"tubes.1.feed": "room", "supply": None}), factor=3.0)
+    change = room.network.momentum / room.original_network.momentum / 9.0 - 1.0
+    assert abs(change) > 0.01 and f"momentum\n  by {100 * change:+.0f} %, which nothing makes up for" in room.text()
+    row = "tubes.1.rows.1."
+    given = dict.fromkeys((f"{row}lowest", f"{row}pitch", f"{row}count")) | {f"{row}heights": [0.1, 0.3]}
+    wide = scale(vary(table_top, given), factor=8.0)
+    assert [h.count for h in wide.holes] == [2]
+    assert "tubes.1.rows.1: no drill makes holes of 28 mm" in wide.notes[-1] and "given by heights" in wide.notes[-1]
+    assert not any("no drill" in note for note in scale(table_top, factor=8.0).notes)
 
 
 def test_what_cannot_be_scaled_is_refused_at_the_original_s_line(table_top: Case) -> None:
@@ -236,9 +253,15 @@ def test_what_cannot_be_scaled_is_refused_at_the_original_s_line(table_top: Case
     text = str(caught.value)
     assert "table-top.toml:" in text and "chamber.height: must be > 0 and <= 100 m, got 120" in text
     assert "after scaling by 40" in text
+    with pytest.raises(
+        InputError, match="rows.1.count: must be >= 1 and <= 1000, got 1213; that is after scaling by 60"
+    ):
+        scale(table_top, factor=60.0)
     for wrong in ({}, {"height": 1.0, "factor": 2.0}, {"factor": 0.0}, {"height": -1.0}, {"factor": math.nan}):
         with pytest.raises(InputError):
             scale(table_top, **wrong)
+    with pytest.raises(InputError, match="^scale: hold: must be one of velocity, spin-up, reynolds"):
+        scale(table_top, factor=2.0, hold="mach")
 
 
 def test_closed_chamber_of_given_flows_still_agrees() -> None:
