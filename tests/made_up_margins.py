@@ -53,7 +53,8 @@ def make_up_runs(monkeypatch: pytest.MonkeyPatch, answer: Callable[[Case], Recor
             with h5py.File(store.result(runs[0].key), "w") as file:
                 file.attrs["title"] = "made up"
         made.append(number)
-        return runs, {len(runs) - 1: runs[-1].record} if rules.cold_sample and len(runs) > 1 else {}
+        cold = rules.cold or ((len(runs) - 1,) if rules.cold_sample and len(runs) > 1 else ())
+        return runs, {n: runs[n].record for n in cold}
 
     monkeypatch.setattr(margin_runs, "run_variants", run)
     return made

@@ -114,14 +114,14 @@ def _exhaust_flow(case: Case) -> Knob | str:
 def _viscosity(case: Case) -> Knob | str:
     nu = case.kinematic_viscosity
     given = {"air.kinematic_viscosity": (nu, 1.0)}
-    how = "air.kinematic_viscosity"
+    how = "air.kinematic_viscosity, in the tubes too, where it takes some of the jets' momentum"
     if case.model.closure == "constant":
         given = {"model.viscosity_ratio": (case.model.viscosity_ratio, 1.0)}
         how, nu = "model.viscosity_ratio", nu * case.model.viscosity_ratio
     elif case.model.closure == "mixing-length":
         # The eddy viscosity goes as the length squared; near a wall the length is not this constant's.
         given["model.length_constant"] = (case.model.length_constant, 0.5)
-        how += ", and model.length_constant as its square root"
+        how += "; model.length_constant as its square root"
     elif case.model.closure == "spalart-allmaras":
         how += " alone: the closure has no constant to move"
     how += " (value: without eddies)"

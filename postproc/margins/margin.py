@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 from swirlwright.postproc.margins.bracket import Bracket, bracket, ladder
@@ -80,7 +81,7 @@ def margin(
         while (number := search.add_round()) > 0:
             watch.message(f"{number} more chamber{'s' if number > 1 else ''}")
             trials.run()
-        trials.rerun_cold()
+        trials.rerun_cold(search.beyond())
         data = trials.data_set(
             {
                 knob.name: {"units": "1", "long_name": f"{knob.words} over that of the case", "neutral": 1.0}
@@ -126,6 +127,17 @@ class _Search:
                     self._index[knob.name][factor] = self._trials.add({knob.name: factor}, knob.changes(factor))
                     number += 1
         return number
+
+    def beyond(self) -> list[int]:
+        """The variants just beyond a change, the smallest move first."""
+        found = []
+        for knob in self._knobs:
+            points = self._points(knob)
+            for bound in (knob.low, knob.high):
+                outer = self._bracket(points, knob, bound).outer
+                if outer is not None and points[outer].touchdown:
+                    found.append((abs(math.log(outer)), self._index[knob.name][outer]))
+        return [index for _, index in sorted(found)]
 
     def margins(self, title: str, lacking: dict[str, str]) -> Margins:
         """What was found."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -157,9 +157,10 @@ class Trials:
         """Run the variants that have no record yet."""
         self.runs = self._run(Rules())[0]
 
-    def rerun_cold(self) -> None:
-        """Run some of the variants from rest as well."""
-        self.runs, self.cold = self._run(Rules(cold_sample=0 if self.is_transient else COLD))
+    def rerun_cold(self, deciding: Sequence[int] = ()) -> None:
+        """Run some of the variants from rest as well: the first of those that decide the answer, or spread evenly."""
+        if not self.is_transient:
+            self.runs, self.cold = self._run(Rules(cold_sample=COLD, cold=tuple(deciding[:COLD])))
 
     def _run(self, rules: Rules) -> tuple[list[Run], dict[int, Record]]:
         return run_variants(self.variants, rules, self._store, self._watch, workers=self._workers)

@@ -19,12 +19,13 @@ from swirlwright.solver.variants import Variant
 
 @dataclass(frozen=True)
 class Rules:
-    """How the variants are run; see `Study`."""
+    """How the variants are run; see `Study`. cold: rerun these variants cold rather than a sample of `cold_sample`."""
 
     time_limit: float | None = None
     memory_limit: float | None = None
     keep_results: bool = False
     cold_sample: int = 0
+    cold: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,9 @@ class Plan:
 
     @cached_property
     def cold_sample(self) -> tuple[int, ...]:
-        """Variants that are rerun cold: spread evenly over those that start from a neighbour."""
+        """Variants that are rerun cold: those named, or spread evenly over those that start from a neighbour."""
+        if self._rules.cold:
+            return self._rules.cold
         warm = [v.index for v in self._variants if v.neighbour is not None and v.case is not None]
         n = min(self._rules.cold_sample, len(warm))
         return tuple(warm[(2 * i + 1) * len(warm) // (2 * n)] for i in range(n))
