@@ -31,7 +31,10 @@ class Asymmetry:
     inflow_speed : float or None
         Mean speed of the inflow through the open share of the sides [m/s].
     push, push_one_blocked : float or None
-        Net sideways momentum flux of the jets as they are, and with the tube shut that leaves the most [N].
+        Net sideways momentum flux of the jets as they are, and with the tube shut that leaves the most; the latter only
+        where there are several tubes [N].
+    push_sum : float or None
+        Sum of what each tube pushes, in whatever direction [N].
     offset, offset_one_blocked : float or None
         Of the column from the axis, under those [m].
     reach : float or None
@@ -43,6 +46,7 @@ class Asymmetry:
     inflow_speed: float | None
     push: float | None
     push_one_blocked: float | None
+    push_sum: float | None
     offset: float | None
     offset_one_blocked: float | None
     reach: float | None
@@ -66,17 +70,14 @@ class Asymmetry:
         if self.offset is None:
             return [draught, f"Offset of the column: not estimated, {self.reasons['column_offset']}."]
         built = self._said(self.offset) if self.is_pushed else "none, the tubes are equal"
-        blocked = self._said(self.offset_one_blocked or 0.0)
-        return [
-            draught,
-            f"Offset of the column (estimate): as built {built}; with one tube blocked {blocked}; a fan off centre "
-            "moves it by as much.",
-        ]
+        if self.offset_one_blocked is not None:
+            built += f"; with one tube blocked {self._said(self.offset_one_blocked)}"
+        return [draught, f"Offset of the column (estimate): as built {built}; a fan off centre moves it by as much."]
 
     @property
     def is_pushed(self) -> bool:
-        """Whether the tubes as built are unequal."""
-        return bool(self.push and self.push_one_blocked and self.push > ROUND_OFF * self.push_one_blocked)
+        """Whether the tubes as built leave a push: unequal ones, or one alone."""
+        return bool(self.push and self.push_sum and self.push > ROUND_OFF * self.push_sum)
 
     def _said(self, offset: float) -> str:
         if self.reach is not None and offset > self.reach:
@@ -93,9 +94,8 @@ class Asymmetry:
                 f"more than {STRONG:g}: shield the open sides, or expect a column that leans and wanders"
             )
         if self.is_pushed and self.offset is not None:
-            found.append(
-                f"unequal tubes: their jets push the column off the axis by {self._said(self.offset)} (estimate)"
-            )
+            tubes = "a single tube: its jets" if self.push_one_blocked is None else "unequal tubes: their jets"
+            found.append(f"{tubes} push the column off the axis by {self._said(self.offset)} (estimate)")
         return tuple(found)
 
     def as_json(self) -> dict[str, Any]:
@@ -126,23 +126,27 @@ def asymmetry_of(data: ResultData, chamber: Chamber, m: FieldMeasures) -> Asymme
     reasons: dict[str, str] = {}
     draught = data.attributes.get("room_draught")
     pushes = _pushes(data.places)
-    push = blocked = offset = offset_blocked = None
+    push = blocked = push_sum = offset = offset_blocked = None
     if pushes is None:
         reasons["column_offset"] = "there are no jets"
     else:
         total = pushes.sum(axis=0)
         push = float(np.hypot(*total))
-        blocked = float(np.max(np.hypot(*(total - pushes).T)))
+        push_sum = float(np.hypot(*pushes.T).sum())
+        if len(pushes) > 1:
+            blocked = float(np.max(np.hypot(*(total - pushes).T)))
         per_push = _offset_per_push(data, chamber, m)
         if per_push is None:
             reasons["column_offset"] = "there is no core at mid-height under an exhaust"
         else:
-            offset, offset_blocked = push * per_push, blocked * per_push
+            offset = push * per_push
+            offset_blocked = None if blocked is None else blocked * per_push
     return Asymmetry(
         draught=COMMON_DRAUGHT if draught is None else float(draught),
         inflow_speed=_inflow_speed(data, reasons),
         push=push,
         push_one_blocked=blocked,
+        push_sum=push_sum,
         offset=offset,
         offset_one_blocked=offset_blocked,
         reach=chamber.exhaust_radius,

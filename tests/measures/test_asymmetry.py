@@ -97,6 +97,17 @@ def test_a_blocked_tube_is_seen_and_cautioned(data, chamber) -> None:
     assert weak.offset is None and "no core" in weak.lines()[1]
 
 
+def test_a_single_tube_pushes(data, chamber) -> None:
+    """One tube alone pushes with all it blows, is cautioned, and no blocked one is spoken of."""
+    only = {name: data.places[name][:1] for name in ("tube_x", "tube_y")}
+    only |= {name: data.places[name][[0, 4]] for name in data.places if name.startswith("hole_")}
+    found = asymmetry_of(replace(data, places=data.places | only), chamber, CORE)
+    assert found.push == pytest.approx(2e-3, rel=1e-12) and found.is_pushed
+    assert "as built 3 mm; a fan off centre" in found.lines()[1]
+    assert found.as_json()["column_offset"]["one_tube_blocked_m"] is None
+    assert any(text.startswith("a single tube: its jets push") for text in found.cautions())
+
+
 def test_a_column_pushed_beyond_the_exhaust_is_not_held(data, chamber) -> None:
     """An offset of more than the exhaust's radius is not given as a length."""
     strong = data.places | {"hole_speed": np.full(8, 400.0)}
