@@ -68,7 +68,7 @@ def sobol_bars(
     """
     columns = min(len(by_bins), 2)
     rows = -(-len(by_bins) // columns)
-    figure = Figure(figsize=(PAGE_WIDTH, rows * (0.75 + 0.42 * len(names)) + 0.4), layout="constrained")
+    figure = Figure(figsize=(PAGE_WIDTH, rows * (0.88 + 0.42 * len(names)) + 0.4), layout="constrained")
     axes = np.atleast_1d(figure.subplots(rows, columns, sharey=True)).ravel()
     for ax in axes[len(by_bins) :]:
         ax.remove()
@@ -80,7 +80,7 @@ def sobol_bars(
             _bars(ax, model.total, 0.27, facecolor="white", hatch="/////")
         ax.set_title(textwrap.fill(sweep.shown(measure).words, 46))
         ax.set_yticks(range(len(names)), [sweep.shown(name).words for name in names])
-        ax.set_ylim(len(names) - 0.5, -0.5)
+        ax.set_ylim(len(names) - 0.2, -0.5)  # room for the words below the bars
         ax.set_xlim(-0.15, 1.1)
         ax.axvline(0, color="black", linewidth=0.6)
         ax.grid(True, axis="x")

@@ -35,7 +35,7 @@ class Designed:
     @property
     def text(self) -> str:
         """What they come from."""
-        chance = "" if self.chance is None else f", chance {100 * self.chance:.2g} % of the variance"
+        chance = "" if self.chance is None else f", chance {100 * self.chance:.2g} %"
         return f"design of {self.pairs} pairs{chance}"
 
 

@@ -1,4 +1,4 @@
-"""Parts of a report's chapter about many runs: what the template shows, whatever study it comes from."""
+"""Parts of a report about many runs: what the template shows, whatever study or margin it comes from."""
 
 from __future__ import annotations
 
@@ -39,12 +39,13 @@ class Listing:
 
 @dataclass(frozen=True)
 class Section:
-    """A heading with what stands below it: a sentence, pictures, tables."""
+    """A heading with what stands below it: a sentence, pictures, tables, notes."""
 
     title: str
     lead: str = ""
     pictures: list[Picture] = field(default_factory=list)
     tables: list[Listing] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
