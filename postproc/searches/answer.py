@@ -56,11 +56,11 @@ class FoundLimit:
         The slack that the models have there: what the neighbours say beside this one run.
     chance : float or None
         Standard error by chance of the number.
-    model_error : float or None
-        Root mean square of predicted less computed, over the last near proposals.
+    model_error : float
+        Root mean square of predicted less computed, over the last near proposals; where there are none, over all
+        variants with one at a time left out.
     error : float
-        One error: the larger of chance and that of the model, found by leaving one value out where nothing was
-        predicted.
+        One error: the larger of those two.
     is_active : bool
         Whether one of both slacks is no more than one error: a little further and the limit may be broken.
     """
@@ -70,7 +70,7 @@ class FoundLimit:
     slack: float
     smoothed: float
     chance: float | None
-    model_error: float | None
+    model_error: float
     error: float
     is_active: bool
 
@@ -110,8 +110,8 @@ class Resolution:
     of_limits : float or None
         What the errors of the limits make of it: least objective of the models with every limit kept by one error, less
         that with every limit just kept. None where the models keep no place's limits by one error.
-    model_error : float or None
-        Of the objective: root mean square of predicted less computed, over the last near proposals.
+    model_error : float
+        Of the objective, as of a limit.
     chance : float or None
         Standard error by chance of the objective.
     next_best : int or None
@@ -125,7 +125,7 @@ class Resolution:
 
     within: float | None
     of_limits: float | None
-    model_error: float | None
+    model_error: float
     chance: float | None
     next_best: int | None
     next_difference: float | None

@@ -81,4 +81,5 @@ def with_answer(data: xr.Dataset, answer: Search) -> xr.Dataset:
 
 
 def _formula(goal: Goal) -> str:
-    return " + ".join(f"{weight:g} {name}" for name, weight in goal.terms.items()).replace("+ -", "- ")
+    terms = [name if weight == 1 else f"{weight:g} {name}" for name, weight in goal.terms.items()]
+    return " + ".join(terms).replace("+ -", "- ")

@@ -122,12 +122,12 @@ def _limits(
     numbers, record = goal.numbers(variants[n], runs[n].record), runs[n].record
     limits = []
     slacks = found.trials[n].answer.slacks
-    each = zip(goal.limits, slacks, errors.smoothed, errors.predicted[1:], errors.limits, strict=True)
-    for limit, slack, smoothed, predicted, error in each:
+    each = zip(goal.limits, slacks, errors.smoothed, errors.models.doubts[1:], errors.limits, strict=True)
+    for limit, slack, smoothed, model_error, error in each:
         value = numbers[limit.of]
         assert value is not None and slack is not None
         chance, is_active = chance_of(limit.of, record.numbers), min(slack, smoothed) <= error
-        limits.append(FoundLimit(limit, value, slack, smoothed, chance, predicted, error, is_active))
+        limits.append(FoundLimit(limit, value, slack, smoothed, chance, model_error, error, is_active))
     return tuple(limits)
 
 

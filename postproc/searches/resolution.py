@@ -11,7 +11,7 @@ import numpy as np
 from swirlwright.postproc.searches.answer import Resolution
 from swirlwright.postproc.searches.goal import Goal, chance_of
 from swirlwright.postproc.searches.proposals import Models, Proposer
-from swirlwright.postproc.searches.rounds import Exploration, models_of, prediction_errors
+from swirlwright.postproc.searches.rounds import Exploration, models_of
 from swirlwright.postproc.searches.space import Space
 from swirlwright.postproc.sweeps.store import Run
 from swirlwright.solver.study_file import Study
@@ -28,8 +28,6 @@ class Errors:
     ----------
     models : Models
         Through all variants.
-    predicted : tuple of (float or None)
-        Of objective and slacks, as `prediction_errors` has them.
     limits : tuple of float
         One error of each limit.
     smoothed : tuple of float
@@ -37,7 +35,6 @@ class Errors:
     """
 
     models: Models
-    predicted: tuple[float | None, ...]
     limits: tuple[float, ...]
     smoothed: tuple[float, ...]
 
@@ -48,7 +45,6 @@ def errors_at(goal: Goal, runs: Sequence[Run], found: Exploration, best: int) ->
     slacks = models.predict(np.array([found.trials[best].place]))[0, 1:]
     return Errors(
         models,
-        tuple(prediction_errors(found.trials)),
         _limit_errors(goal, runs[best], models),
         tuple(float(x) for x in slacks),
     )
@@ -67,16 +63,16 @@ def resolution_of(
     least = found.trials[best].answer.objective
     assert least is not None and study.sample is not None
     proposer = Proposer(space, errors.models, study.refinement, study.sample.seed, 1 + study.refinement.rounds)
-    of_limits = _of_limits(proposer, errors)
-    chance = goal.chance(runs[best].record)
-    within = None if of_limits is None else max(of_limits, errors.predicted[0] or 0.0, chance or 0.0)
+    of_limits = cost_of_limits(proposer, errors)
+    chance, model_error = goal.chance(runs[best].record), errors.models.doubts[0]
+    within = None if of_limits is None else max(of_limits, model_error, chance or 0.0)
     others = sorted((x - least, k) for k, x in _rivals(found, best))
     following = others[0] if others else (None, None)
     alike = _alike(goal, runs, found, best, errors.models, least + (math.inf if within is None else within))
-    return Resolution(within, of_limits, errors.predicted[0], chance, following[1], following[0], len(alike)), alike
+    return Resolution(within, of_limits, model_error, chance, following[1], following[0], len(alike)), alike
 
 
-def _of_limits(proposer: Proposer, errors: Errors) -> float | None:
+def cost_of_limits(proposer: Proposer, errors: Errors) -> float | None:
     """How much more the models' least objective is with every limit kept by one error; None where no place does."""
     if not errors.limits:
         return 0.0

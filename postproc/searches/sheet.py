@@ -81,18 +81,15 @@ def resolution_lines(best: Best, resolution: Resolution) -> Iterator[str]:
     """How well the optimum is resolved, the objective first; lines of any length."""
     yield _objective_line(best, resolution)
     if resolution.alike > 1:
-        spans = ", ".join(f"{p.name} {p.alike[0]:.4g} to {p.alike[1]:.4g}{_units(p.units)}" for p in best.parameters)
+        spans = ", ".join(_span(p) for p in best.parameters)
         yield f"{resolution.alike} variants may be as good within these errors: {spans}"
     if resolution.next_best is not None and resolution.next_difference is not None:
         yield f"the next best, variant {resolution.next_best}, is worse by {resolution.next_difference:.3g}"
     near = ", ".join(_spacing(p) for p in best.parameters)
     yield f"nearest variants, {len(best.parameters) + 1} of them, lie within: {near}"
-    if resolution.model_error is not None:
-        errors = [f"objective {resolution.model_error:.3g}"]
-        errors += [
-            f"{found.limit.of} {found.model_error:.3g}" for found in best.limits if found.model_error is not None
-        ]
-        yield f"the models' last predictions were off by, root mean square: {', '.join(errors)}"
+    errors = [f"{found.limit.of} {found.model_error:.3g}{_units(found.limit.units)}" for found in best.limits]
+    errors = [f"objective {resolution.model_error:.3g}", *errors]
+    yield f"the models' predictions were off by, root mean square: {', '.join(errors)}"
 
 
 def _objective_line(best: Best, resolution: Resolution) -> str:
@@ -103,12 +100,15 @@ def _objective_line(best: Best, resolution: Resolution) -> str:
     parts = []
     if best.limits:
         parts.append(f"{resolution.of_limits:.2g} more, by the models, keeps every limit by one error ({errors})")
-    if resolution.model_error is not None:
-        parts.append(f"the models' own error is {resolution.model_error:.2g}")
+    parts.append(f"the models' own error is {resolution.model_error:.2g}")
     if resolution.chance is not None:
         parts.append(f"its standard error is {resolution.chance:.2g}")
-    told = f": {'; '.join(parts)}" if parts else ""
-    return f"the least objective is known to about {resolution.within:.2g}{told}"
+    return f"the least objective is known to about {resolution.within:.2g}: {'; '.join(parts)}"
+
+
+def _span(p: FoundParameter) -> str:
+    least, most = (f"{value:.4g}" for value in p.alike)
+    return f"{p.name} {least if least == most else f'{least} to {most}'}{_units(p.units)}"
 
 
 def _spacing(p: FoundParameter) -> str:

@@ -90,6 +90,7 @@ def test_the_best_keeps_the_constraint_and_none_that_does_is_less(found: tuple[P
     assert [p.value for p in best.parameters] == [float(data[name][best.variant]) for name in ("holes", "suction")]
     assert answer.resolution is not None and answer.resolution.next_difference is not None
     assert answer.resolution.next_difference >= 0
+    assert answer.resolution.within is None or answer.resolution.within >= answer.resolution.model_error
 
 
 def test_the_best_is_written_as_a_case(found: tuple[Path, Search]) -> None:

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from swirlwright.postproc.searches.model import SMOOTHINGS, surface
-from swirlwright.postproc.searches.rounds import Answer, Exploration, explore, prediction_errors
+from swirlwright.postproc.searches.proposals import Proposer
+from swirlwright.postproc.searches.resolution import Errors, cost_of_limits
+from swirlwright.postproc.searches.rounds import Answer, Exploration, explore, models_of, prediction_errors
 from swirlwright.postproc.searches.space import Axis, Place, Space
 from swirlwright.solver.study_goal import Refinement
 from swirlwright.solver.variants import unit_sample
@@ -195,6 +197,15 @@ def test_one_proposal_at_a_time_settles_after_each_kind() -> None:
     exploration = found(lambda p: Answer((p[0] - 0.4) ** 2 + p[1]), rounds=30, per_round=1)
     assert exploration.is_settled and "5 rounds on end" in exploration.end
     assert not all(trial.is_near for trial in exploration.trials[-4:])
+
+
+def test_an_error_of_a_limit_is_one_of_the_objective() -> None:
+    """Where the objective rises 2 for 1 of slack, a limit known to 0.1 leaves the least objective known to 0.2."""
+    exploration = found(lambda p: Answer(2 * p[0] + p[1], (p[0] - 0.3,)), rounds=0)
+    proposer = Proposer(PLANE, models_of(exploration), Refinement(), 0, 1)
+    known = [cost_of_limits(proposer, Errors(proposer.models, (error,), ())) for error in (0.1, 0.0)]
+    assert known == pytest.approx([0.2, 0.0], abs=2e-3)
+    assert cost_of_limits(proposer, Errors(proposer.models, (0.8,), ())) is None
 
 
 def test_what_cannot_be_built_is_not_asked_for() -> None:
