@@ -1,6 +1,6 @@
 """Runs benchmarks one after the other and puts what they print into RESULTS.md, each in a section of its own.
 
-python benchmarks/results.py [NAME ...]      # start_up step steady peers cases sweep kills fuzz faults sensitivity
+python benchmarks/results.py [NAME ...]  # start_up step steady peers cases scatter sweep kills fuzz faults sensitivity
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 RESULTS = HERE / "RESULTS.md"
-NAMES = ("start_up", "step", "steady", "peers", "cases", "sweep", "kills", "fuzz", "faults", "sensitivity")
+NAMES = ("start_up", "step", "steady", "peers", "cases", "scatter", "sweep", "kills", "fuzz", "faults", "sensitivity")
 HEAD = "# Results\n\nMade by `python benchmarks/results.py`: what each script printed when it was last run there.\n"
 
 
