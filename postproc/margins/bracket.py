@@ -9,7 +9,7 @@ from dataclasses import dataclass
 # Factors tried outward from the case. The first is the move that makes a verdict marginal if it suffices (design).
 SUFFICES = 0.15
 RUNGS_UP = (1.0 + SUFFICES, 1.4, 2.0, 4.0, 8.0, 16.0)
-RUNGS_DOWN = (1.0 - SUFFICES, 0.7, 0.5, 0.25)
+RUNGS_DOWN = (1.0 - SUFFICES, 0.7, 0.5)
 # A bound nearer than this to the case leaves nothing to try.
 NEAR = 0.01
 

@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 from swirlwright.postproc.margins.values import Point, Settings
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 CONFIDENCE = 0.95
 # Fewest answers from which a rank correlation is told.
@@ -76,6 +79,8 @@ class Joint:
     rerun_cold, differ_cold : int
         Draws that were run once more from rest, and how many of them then had another verdict.
     seed : int
+    data : xarray.Dataset or None
+        All draws, as in sample.h5; None where the values were read back.
     """
 
     title: str
@@ -91,6 +96,7 @@ class Joint:
     rerun_cold: int
     differ_cold: int
     seed: int
+    data: xr.Dataset | None = field(default=None, compare=False, repr=False)
 
     @property
     def answers(self) -> int:
@@ -116,7 +122,8 @@ class Joint:
 
     def as_json(self) -> dict[str, Any]:
         """Plain values, SI."""
-        found: dict[str, Any] = json.loads(json.dumps(asdict(self)))
+        found: dict[str, Any] = json.loads(json.dumps(asdict(replace(self, data=None))))
+        del found["data"]
         return found
 
     @classmethod

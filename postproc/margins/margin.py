@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 from swirlwright.postproc.margins.bracket import Bracket, bracket, ladder
@@ -31,7 +32,6 @@ from swirlwright.postproc.margins.values import (
 from swirlwright.postproc.sweeps.data import write_csv, write_data_set
 from swirlwright.postproc.sweeps.store import Record
 from swirlwright.postproc.verdict import MARGINAL, OFTEN, SELDOM, YES
-from swirlwright.solver.errors import InputError, Problem
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
 
@@ -62,7 +62,7 @@ def margin(
     Raises
     ------
     InputError
-        If the case has no jets or no exhaust, or no knob to move, or the folder is wrong.
+        If the case has no jets or no exhaust, or the folder is wrong.
     ResultError
         If the case as given came to no answer.
     SweepStopped
@@ -71,8 +71,6 @@ def margin(
     refuse_without_column(case)
     base = coarser(case)
     knobs, lacking = knobs_of(base)
-    if not knobs:
-        raise InputError([Problem(str(case.path), 0, "", None, f"has nothing to move: {'; '.join(lacking.values())}")])
     folder = default_folder(case) if folder is None else Path(folder)
     with KeepingStore.opened(folder, owner(case)) as store:
         store.forget_failed()
@@ -93,7 +91,7 @@ def margin(
         write_csv(data, folder / "margin.csv")
         found = search.margins(case.title, lacking)
         trials.note(*(() if result is None else (Path(result),)), margins_json=json.dumps(found.as_json()))
-    return found
+    return replace(found, data=data)
 
 
 class _Search:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -82,7 +83,7 @@ def margin_sample(
         write_csv(data, folder / "sample.csv")
         found = _joint(case.title, trials, draws)
         trials.note(*(() if result is None else (Path(result),)), joint_uncertainty_json=json.dumps(found.as_json()))
-    return found
+    return replace(found, data=data)
 
 
 def _add(trials: Trials, draws: tuple[Draw, ...], values: list[float], number: int, folder: Path) -> None:

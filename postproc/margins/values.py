@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
-from typing import Any, Final, Literal
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from swirlwright.postproc.margins.bracket import SUFFICES
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 Kind = Literal["changes", "beyond bound", "at bound", "no case", "failed"]
 CHANGES: Final = "changes"
@@ -171,6 +174,8 @@ class Margins:
         How many of them did not converge, and how many gave no answer.
     rerun_cold, differ_cold : int
         Variants that were run once more from rest, and how many of them then had another verdict.
+    data : xarray.Dataset or None
+        All runs, as in margin.h5; None where the values were read back.
     """
 
     title: str
@@ -183,6 +188,7 @@ class Margins:
     failed: int
     rerun_cold: int = 0
     differ_cold: int = 0
+    data: xr.Dataset | None = field(default=None, compare=False, repr=False)
 
     def near(self) -> list[tuple[KnobMargin, End]]:
         """Ends that a move of 15 % passes."""
@@ -215,7 +221,8 @@ class Margins:
 
     def as_json(self) -> dict[str, Any]:
         """Plain values, SI; factors on the case."""
-        found: dict[str, Any] = json.loads(json.dumps(asdict(self)))
+        found: dict[str, Any] = json.loads(json.dumps(asdict(replace(self, data=None))))
+        del found["data"]
         found["move_that_suffices"] = SUFFICES
         return found
 
