@@ -6,6 +6,7 @@ python benchmarks/scatter.py [--runs RUNS] [--folder FOLDER]
 from __future__ import annotations
 
 import argparse
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -30,7 +31,7 @@ def study(runs: int) -> str:
     jets = ", ".join(f'["{lowest}", "{pitch}"]' for lowest, pitch in LOWEST_JETS.items())
     return f"""
 title = "Runs that differ by chance"
-base = "{CASES / "table-top.toml"}"
+base = "table-top.toml"
 
 [[parameters]]
 name = "lowest_jet"
@@ -56,7 +57,9 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=12, help="of each chamber")
     parser.add_argument("--folder", type=Path, default=Path("scatter-results"), help="for the results")
     options = parser.parse_args()
-    options.folder.mkdir(parents=True, exist_ok=True)
+    # A study and its base stand in one folder.
+    shutil.copytree(CASES / "fans", options.folder / "fans", dirs_exist_ok=True)
+    shutil.copy(CASES / "table-top.toml", options.folder)
     path = options.folder / "scatter.toml"
     path.write_text(study(options.runs))
     data = swirlwright.sweep(path, options.folder / "scatter.sweep")
