@@ -250,10 +250,13 @@ def test_the_base_case_is_told_by_its_plain_path(tmp_path: Path) -> None:
 def test_a_parameter_is_no_measure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A name that the data set has for something else is refused before anything is written; what only a search reads,
     and one of two options that exclude each other, are told."""
-    path = write_study(tmp_path, STUDY.replace('"suction"', '"core_radius"') + "[objective]\nterms = { a = 1 }\n")
-    command = ["sweep", str(path), "--output", str(path.parent / "out")]
-    assert cli.main(command) == 2
-    assert f"not looked at here: swirlwright search {path} does\n" in capsys.readouterr().err
+    for name in ("core_radius", "round"):
+        path = write_study(tmp_path, STUDY.replace('"suction"', f'"{name}"') + "[objective]\nterms = { a = 1 }\n")
+        command = ["sweep", str(path), "--output", str(path.parent / "out")]
+        assert cli.main(command) == 2
+        told = capsys.readouterr().err
+        assert f'must not be the name of a column of the data set, got "{name}"' in told
+        assert f"not looked at here: swirlwright search {path} does\n" in told
     with pytest.raises(SystemExit, match="2"):
         cli.main([*command, "--workers", "1", "--scheduler", "tcp://localhost:1"])
     assert "--scheduler: not allowed with argument --workers" in capsys.readouterr().err
