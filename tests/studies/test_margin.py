@@ -113,7 +113,7 @@ def test_all_runs_are_in_one_data_set(made_up) -> None:
     """margin.h5 has every run with its knobs as factors, the case as given first, and what was changed."""
     found, _, folder = made_up
     with xr.open_dataset(folder / "out" / "margin.h5", engine="h5netcdf") as data:
-        assert data.sizes["variant"] == found.runs
+        assert data.sizes["variant"] == found.data.sizes["variant"] == found.runs
         names = json.loads(data.attrs["parameters"])
         assert [data[name].item(0) for name in names] == [1.0] * len(names)
         moved = sum((data[name].values != 1.0).astype(int) for name in names)

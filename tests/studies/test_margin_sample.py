@@ -100,7 +100,7 @@ def test_a_larger_sample_goes_on(monkeypatch, tmp_path) -> None:
     margin_sample(steady_small(), 8, tmp_path / "out")
     rounds = make_up_runs(monkeypatch, by_length)
     found = margin_sample(steady_small(), 12, tmp_path / "out")
-    assert sum(rounds) == 4
+    assert sum(rounds) == 4 and found.data.sizes["variant"] == 13
     with h5py.File(tmp_path / "out" / "base.h5") as file:
         assert joint_in(dict(file.attrs)) == found
     assert Joint.of_json(found.as_json()) == found
