@@ -15,7 +15,18 @@ from swirlwright.solver.schema import Case, FanFile
 from swirlwright.solver.tomlfile import Document, parse_document, read_document, validate
 from swirlwright.solver.tomllines import Location
 
-__all__ = ["Case", "changed", "fan_file", "fan_texts", "parse_case", "read_case", "read_fan_file", "to_toml", "vary"]
+__all__ = [
+    "Case",
+    "changed",
+    "fan_file",
+    "fan_texts",
+    "fans_named",
+    "parse_case",
+    "read_case",
+    "read_fan_file",
+    "to_toml",
+    "vary",
+]
 
 
 def read_case(path: str | Path) -> Case:
@@ -130,15 +141,16 @@ def fan_files(case: Case) -> dict[str, Any]:
     InputError
         With every mistake in them.
     """
-    return {name: read_fan_file(fan_file(case, name)).model_dump(mode="json") for _, name in _fans_named(case)}
+    return {name: read_fan_file(fan_file(case, name)).model_dump(mode="json") for _, name in fans_named(case)}
 
 
 def fan_texts(case: Case) -> dict[str, str]:
     """The fan files a case names, as they stand, under their names."""
-    return {name: fan_file(case, name).read_text(encoding="utf-8") for _, name in _fans_named(case)}
+    return {name: fan_file(case, name).read_text(encoding="utf-8") for _, name in fans_named(case)}
 
 
-def _fans_named(case: Case) -> list[tuple[Location, str]]:
+def fans_named(case: Case) -> list[tuple[Location, str]]:
+    """The fan files a case names with the keys that name them; one that two keys name comes twice."""
     named: list[tuple[Location, str]] = []
     if case.exhaust is not None and case.exhaust.fan is not None:
         named.append((("exhaust", "fan"), case.exhaust.fan))
@@ -198,7 +210,7 @@ def _file_problems(document: Document, case: Case) -> list[Problem]:
     """Mistakes in the files a case names."""
     problems: list[Problem] = []
     read: set[Path] = set()
-    for location, name in _fans_named(case):
+    for location, name in fans_named(case):
         reason = _outside(document.path, name)
         if reason is None and not (document.path.parent / name).is_file():
             reason = f"must name a fan file relative to the case file; there is no {document.path.parent / name}"

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from swirlwright.solver.casefile import fan_file, read_fan_file, to_toml
+from swirlwright.solver.casefile import fan_file, fans_named, read_fan_file, to_toml
 from swirlwright.solver.schema import Case
 from swirlwright.solver.variants import unit_sample
 
@@ -75,7 +75,7 @@ def draws_of(case: Case) -> tuple[Draw, ...]:
 
 
 def _fans(case: Case) -> Iterator[Draw]:
-    for number, name in enumerate(fan_names(case), start=1):
+    for number, name in enumerate(dict.fromkeys(name for _, name in fans_named(case)), start=1):
         yield Draw(
             f"fan_curve_{number}", f"pressure of {Path(name).stem} over its curve", "1", "uniform", 0.85, 1.15, 1.0,
             "makers' curves of small axial fans, +-15 per cent at every flow; common practice, no source", fan=name,
@@ -149,13 +149,6 @@ def _model(case: Case) -> Iterator[Draw]:
             "+-10 per cent, our own doubt about a square box",
             lambda value: {"model.radius_factor": _digits(value * model.radius_factor)},
         )  # fmt: skip
-
-
-def fan_names(case: Case) -> tuple[str, ...]:
-    """The fan files a case names, each once."""
-    names = [] if case.exhaust is None or case.exhaust.fan is None else [case.exhaust.fan]
-    names += [] if case.supply is None else [fan.file for fan in case.supply.fans]
-    return tuple(dict.fromkeys(names))
 
 
 def drawn_fans(case: Case, factors: Mapping[str, float], number: int, folder: Path) -> dict[str, Any]:
