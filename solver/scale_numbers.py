@@ -175,7 +175,7 @@ CHANGES: tuple[tuple[str, str, Callable[[Case, Factors], float | None], str], ..
 
 def _unlike(case: Case) -> list[str]:
     """What keeps two chambers of equal Reynolds numbers from being similar."""
-    fog = [] if case.fog is None else ["fog, whose weight and droplets do not scale"]
+    fog = [] if case.fog is None else ["fog (neither its weight nor its droplets scale)"]
     return fog + (["what drills and the roughness of tubes change"] if case.tubes else [])
 
 
