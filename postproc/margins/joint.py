@@ -77,7 +77,7 @@ class Joint:
     refused, failed, not_converged : int
         Of them: no valid case, no answer, not converged; the last are counted among the answers.
     rerun_cold, differ_cold : int
-        Draws that were run once more from rest, and how many of them then had another verdict.
+        Draws that were run once more from rest, and how many of them then had another share of time, beyond chance.
     seed : int
     data : xarray.Dataset or None
         All draws, as in sample.h5; None where the values were read back.

@@ -31,6 +31,7 @@ from swirlwright.postproc.margins.values import (
 )
 from swirlwright.postproc.sweeps.data import write_csv, write_data_set
 from swirlwright.postproc.sweeps.store import Record
+from swirlwright.postproc.sweeps.sweep import refuse_workers
 from swirlwright.postproc.verdict import MARGINAL, OFTEN, SELDOM, YES
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
@@ -69,6 +70,7 @@ def margin(
         On Ctrl-C.
     """
     refuse_without_column(case)
+    refuse_workers(workers)
     base = coarser(case)
     knobs, lacking = knobs_of(base)
     folder = default_folder(case) if folder is None else Path(folder)

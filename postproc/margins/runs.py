@@ -185,9 +185,9 @@ class Trials:
             shutil.copyfile(own, shown)
 
     def differ_cold(self) -> int:
-        """How many of the cold reruns have another verdict than from the base's field."""
-        pairs = [(record, self.record(index)) for index, record in self.cold.items()]
-        return sum(one.words.get("touchdown") != other.words.get("touchdown") for one, other in pairs)
+        """How many of the cold reruns have another share of time than from the base's field, beyond chance."""
+        pairs = [(point(record), point(self.record(index))) for index, record in self.cold.items()]
+        return sum(bool(one.touchdown and two.touchdown) and not one.is_within_chance_of(two) for one, two in pairs)
 
     def data_set(
         self,

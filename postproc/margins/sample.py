@@ -22,6 +22,7 @@ from swirlwright.postproc.margins.runs import (
 )
 from swirlwright.postproc.margins.values import Point
 from swirlwright.postproc.sweeps.data import write_csv, write_data_set
+from swirlwright.postproc.sweeps.sweep import refuse_workers
 from swirlwright.solver.errors import ResultError
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
@@ -61,6 +62,7 @@ def margin_sample(
     if count < 1:
         raise ValueError(f"count must be at least 1, got {count}")
     refuse_without_column(case)
+    refuse_workers(workers)
     base = coarser(case)
     folder = default_folder(case) if folder is None else Path(folder)
     with KeepingStore.opened(folder, owner(case)) as store:

@@ -173,7 +173,7 @@ class Margins:
     not_converged, failed : int
         How many of them did not converge, and how many gave no answer.
     rerun_cold, differ_cold : int
-        Variants that were run once more from rest, and how many of them then had another verdict.
+        Variants that were run once more from rest, and how many of them then had another share of time, beyond chance.
     data : xarray.Dataset or None
         All runs, as in margin.h5; None where the values were read back.
     """

@@ -74,7 +74,7 @@ def notes(m: Margins) -> Iterator[str]:
         yield f"A move of {100 * SUFFICES:.0f} % suffices: {near}. Touchdown is marginal."
     yield f"{m.runs} runs{_loose(m)}."
     if m.rerun_cold:
-        yield f"Run once more from rest: {m.rerun_cold}, {m.differ_cold} of them with another verdict."
+        yield _cold(m.rerun_cold, m.differ_cold)
 
 
 def _resolutions(m: Margins) -> str:
@@ -89,6 +89,13 @@ def _resolutions(m: Margins) -> str:
 def _loose(m: Margins) -> str:
     text = f"; * {m.not_converged} did NOT CONVERGE" if m.not_converged else ""
     return text + (f"; {m.failed} gave no answer" if m.failed else "")
+
+
+def _cold(rerun: int, differ: int) -> str:
+    return (
+        f"Run once more from rest: {rerun}, {differ} of them with a share of time that differs by more than twice the "
+        "combined standard error."
+    )
 
 
 def joint_text(j: Joint) -> str:
@@ -141,4 +148,4 @@ def joint_notes(j: Joint) -> Iterator[str]:
     if j.not_converged:
         yield f"{j.not_converged} of {j.answers} runs did NOT CONVERGE."
     if j.rerun_cold:
-        yield f"Run once more from rest: {j.rerun_cold}, {j.differ_cold} of them with another verdict."
+        yield _cold(j.rerun_cold, j.differ_cold)

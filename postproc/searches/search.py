@@ -17,7 +17,7 @@ from swirlwright.postproc.searches.space import Place, point_at, space_of
 from swirlwright.postproc.sweeps.data import refuse_taken_names, write_csv, write_data_set
 from swirlwright.postproc.sweeps.plan import Rules
 from swirlwright.postproc.sweeps.store import Owner, Run, Store
-from swirlwright.postproc.sweeps.sweep import run_variants
+from swirlwright.postproc.sweeps.sweep import refuse_workers, run_variants
 from swirlwright.solver.errors import InputError
 from swirlwright.solver.progress import SILENT, Watch
 from swirlwright.solver.schema import Case
@@ -68,6 +68,7 @@ def search(
         On Ctrl-C.
     """
     study = study if isinstance(study, Study) else read_study(study)
+    refuse_workers(workers)
     refuse_taken_names(study)
     goal = goal_of(study)
     space = space_of(study)

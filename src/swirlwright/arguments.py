@@ -79,7 +79,11 @@ def _add_measure(verbs: Verbs) -> None:
 def _add_report(verbs: Verbs) -> None:
     report = verbs.add_parser("report", help="write one self-contained HTML page with the pictures")
     report.add_argument(
-        "results", type=Path, nargs="+", metavar="RESULT", help="result files, data sets, folders of sweeps, searches, margins"
+        "results",
+        type=Path,
+        nargs="+",
+        metavar="RESULT",
+        help="result files, data sets, folders of studies and margins",
     )
     report.add_argument(
         "--output", type=Path, metavar="FILE", help="page (default: the first result's name, .html, here)"
