@@ -33,7 +33,7 @@ from swirlwright.solver.solve import warm_up
 from swirlwright.solver.state import State
 from swirlwright.solver.transient import Stepper, SwirlBudget
 
-GRIDS = ((64, 96), (128, 320))  # cells along r and z
+GRIDS = ((36, 54), (64, 96), (128, 320))  # cells along r and z: of the shipped studies, a chamber, a large one
 # Called by a step from Python, and what stands inside two of them.
 CALLED = (
     "momentum_rates", "mixing_length_viscosity", "corner_viscosity", "sweep_momentum", "divergence",
@@ -195,7 +195,7 @@ def streams(costs: list[Cost], repeats: int) -> Iterator[list[str]]:
 
 
 def lines(costs: list[Cost]) -> Iterator[list[str]]:
-    """The rows of the table, dearest part of the larger grid first; per cent are of a step."""
+    """The rows of the table, dearest part of the largest grid first; per cent are of a step."""
     last = costs[-1]
     for name in sorted((*CALLED, PRESSURE), key=lambda name: -last.calls[name] * last.seconds[name]):
         yield [name, f"{last.calls[name]:.0f}", *_pairs(costs, [(c.seconds[name], c.calls[name]) for c in costs])]
@@ -224,11 +224,11 @@ def main() -> None:
     costs = [cost(*cells, steps) for cells in GRIDS]
     shares = {name: costs[-1].calls[name] * costs[-1].seconds[name] / costs[-1].step for name in (*CALLED, PRESSURE)}
     dearest = max(shares, key=lambda name: shares[name])
-    speeds = " and ".join(f"{1e-6 * c.cells / c.step:.2f}" for c in costs)
+    speeds = ", ".join(f"{1e-6 * c.cells / c.step:.2f}" for c in costs)
     names = [f"{nr} x {nz}" for nr, nz in GRIDS]
     print(
-        f"A step of the table-top chamber, fog included, takes {' and '.join(f'{1e3 * c.step:.1f}' for c in costs)} ms "
-        f"on {' and '.join(names)} cells, {speeds} million cells a second; the dearest part on the larger grid is "
+        f"A step of the table-top chamber, fog included, takes {', '.join(f'{1e3 * c.step:.2g}' for c in costs)} ms "
+        f"on {', '.join(names)} cells, {speeds} million cells a second; the dearest part on the largest grid is "
         f"{dearest} ({100 * shares[dearest]:.0f} per cent)."
     )
     print(f"\n{machine()} Compiling or loading the kernels: {compiling:.1f} s. Medians of {steps} steps.\n")
