@@ -16,7 +16,7 @@ FIELD = {
     "core_radius": ("m", "core radius at mid-height"),
     "core_velocity": ("m/s", "largest v of the core at mid-height"),
     "core_circulation": ("m2/s", "2 pi times the largest r v inside the curtain"),
-    "low_level_circulation": ("m2/s", "the same in the lowest tenth of the height"),
+    "low_level_circulation": ("m2/s", "circulation in the lowest tenth of the height"),
     "max_tangential_velocity": ("m/s", "largest v of the core"),
     "max_tangential_velocity_r": ("m", "radius of the largest v of the core"),
     "max_tangential_velocity_z": ("m", "height of the largest v of the core"),

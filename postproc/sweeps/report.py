@@ -25,6 +25,7 @@ MEASURES = (
     "swirl_ratio_at_exhaust_radius",
     "max_tangential_velocity",
     "core_foot_height",
+    "low_level_circulation",
     "breakdown_height",
     "objective",  # of a search
 )
