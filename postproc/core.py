@@ -17,6 +17,10 @@ MIN_CELLS = 3  # between axis and core
 MIN_STRENGTH = 0.25  # of the core's v at mid-height
 MAX_SLOPE = 1.0  # |dr_c/dz|
 
+# Share of the time of an air change after which the flow counts as another: a swirl that is lost comes back with new
+# air. Measured on the shipped table-top chamber, by benchmarks/scatter.py.
+LOOK = 0.5
+
 TOO_NARROW = f"the maximum of v is less than {MIN_CELLS} cells from the axis"
 
 
@@ -51,8 +55,8 @@ class Chamber:
     air_change: float | None = None
 
     def looks(self, span: float) -> float | None:
-        """How often the exhaust changes the air in `span` seconds; None without an exhaust."""
-        return None if self.air_change is None else span / self.air_change
+        """Instants of `span` seconds that count as independent; None without an exhaust."""
+        return None if self.air_change is None else span / (LOOK * self.air_change)
 
     @property
     def start_height(self) -> float:

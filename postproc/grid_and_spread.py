@@ -143,7 +143,10 @@ def _chance(m: Measures, name: str) -> float:
     if name == "touchdown_share":
         return m.verdict.chance_standing or 0.0
     found = m.over_time.get(name)
-    return found.chance if found is not None and found.chance is not None else 0.0
+    if found is None:
+        return 0.0
+    # Where too little is there to tell the error of the mean, it is no less than the deviation in time.
+    return (found.spread or 0.0) if found.chance is None else found.chance
 
 
 def study_grids(case: Case, result: Path, watch: Watch = SILENT) -> GridStudy:

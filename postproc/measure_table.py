@@ -11,6 +11,9 @@ from typing import Any
 from swirlwright.postproc.fog.measures import FogMeasures
 from swirlwright.postproc.measures import Measures
 
+# Raised where a column of a record changes its meaning: part of the record's key.
+RECORD = "2"
+
 # Of the main field: the mean field of an unsteady run. Definitions are in postproc/README.md.
 FIELD = {
     "core_radius": ("m", "core radius at mid-height"),

@@ -74,8 +74,8 @@ def chance_error(values: np.ndarray, looks: float | None) -> float | None:
     values : ndarray, (n,)
         At equal intervals over the window; NaN where the measure does not exist, and the mean is over the others.
     looks : float or None
-        How often the exhaust changes the chamber's air in the window. No more of its instants are taken as independent:
-        a swirl that is lost comes back with new air. None without an exhaust.
+        Instants of the window that count as independent, by the air that the exhaust changes (`Chamber.looks`). None
+        without an exhaust.
 
     Returns
     -------

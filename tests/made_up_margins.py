@@ -25,11 +25,11 @@ def steady_small(changes: dict[str, Any] | None = None) -> Case:
     return small({**plain, **(changes or {})})
 
 
-def standing(share: float, case: Case) -> Record:
-    """A run in which a column stands for a share of the time."""
+def standing(share: float, case: Case, chance: float = 0.0) -> Record:
+    """A run in which a column stands for a share of the time, known to its standard error."""
     word = "yes" if share > 0.9 else "no" if share < 0.1 else "marginal"
     pressure = 0.0 if case.supply is None or case.supply.pressure is None else case.supply.pressure
-    numbers = {"touchdown_share": share, "touchdown_share_chance": 0.0, "network_jet_momentum": 1e-3 * pressure}
+    numbers = {"touchdown_share": share, "touchdown_share_chance": chance, "network_jet_momentum": 1e-3 * pressure}
     return Record("done", numbers=numbers, words={"touchdown": word})
 
 

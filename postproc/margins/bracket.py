@@ -47,6 +47,7 @@ def bracket(
     bound: float,
     resolution: float,
     differ: Callable[[float, float], bool],
+    is_sure: Callable[[float], bool],
 ) -> Bracket:
     """Where an end stands after some factors have been tried.
 
@@ -62,15 +63,23 @@ def bracket(
         Halving ends when outer over inner, the larger over the smaller, is at most 1 plus this.
     differ : callable
         Whether the runs at two factors differ by more than chance: halving between two that do not would follow noise.
+    is_sure : callable
+        Whether the other verdict at a factor is more than chance. One that is not does not end the ladder; it is where
+        the end stands only if nothing further out is sure.
     """
-    inner = 1.0
+    inner, doubtful = 1.0, None
     for rung in ladder(bound):
         if rung not in seen:
             return Bracket(inner, None, rung)
-        if seen[rung] != verdict:
-            return _halved(seen, verdict, inner, rung, resolution, differ)
-        inner = rung
-    return Bracket(inner, None, None)
+        if seen[rung] == verdict:
+            inner, doubtful = rung, None
+        elif seen[rung] is None:
+            return Bracket(inner, doubtful or rung, None)
+        elif is_sure(rung):
+            return _halved(seen, verdict, inner, rung, resolution, differ, is_sure)
+        else:
+            doubtful = doubtful or rung
+    return Bracket(inner, doubtful, None)
 
 
 def _halved(
@@ -80,16 +89,17 @@ def _halved(
     outer: float,
     resolution: float,
     differ: Callable[[float, float], bool],
+    is_sure: Callable[[float], bool],
 ) -> Bracket:
     """The bracket after halving, on a logarithmic scale, as far as the verdicts are known."""
-    while seen[outer] is not None and abs(math.log(outer / inner)) > math.log1p(resolution) and differ(inner, outer):
+    while abs(math.log(outer / inner)) > math.log1p(resolution) and differ(inner, outer):
         middle = float(f"{math.sqrt(inner * outer):.6g}")
         if middle not in seen:
             return Bracket(inner, outer, middle)
-        if seen[middle] is None:
-            break  # what is known beyond it stays known
         if seen[middle] == verdict:
             inner = middle
-        else:
+        elif seen[middle] is not None and is_sure(middle):
             outer = middle
+        else:
+            break  # what is known beyond it stays known
     return Bracket(inner, outer, None)

@@ -113,8 +113,11 @@ class _Search:
         def differ(one: float, other: float) -> bool:
             return not points[one].is_within_chance_of(points[other])
 
+        def is_sure(factor: float) -> bool:
+            return not _is_by_chance(points[1.0], points[factor])
+
         seen = {f: p.touchdown or None for f, p in points.items()}
-        return bracket(seen, self._verdict, bound, knob.resolution, differ)
+        return bracket(seen, self._verdict, bound, knob.resolution, differ, is_sure)
 
     def add_round(self) -> int:
         """Add the next variant of each end; how many there are."""
@@ -135,7 +138,7 @@ class _Search:
             points = self._points(knob)
             for bound in (knob.low, knob.high):
                 outer = self._bracket(points, knob, bound).outer
-                if outer is not None and points[outer].touchdown:
+                if outer is not None and points[outer].touchdown and not _is_by_chance(points[1.0], points[outer]):
                     found.append((abs(math.log(outer)), self._index[knob.name][outer]))
         return [index for _, index in sorted(found)]
 
@@ -170,16 +173,21 @@ class _Search:
             return End(BEYOND_BOUND, stays, None)
         beyond = points[found.outer]
         if beyond.touchdown:
-            return End(CHANGES, stays, beyond, _is_by_chance(self._verdict, beyond))
+            return End(CHANGES, stays, beyond, _is_by_chance(points[1.0], beyond))
         record = self._trials.record(self._index[knob.name][found.outer])
         return End(NO_CASE if record.status == "refused" else FAILED, stays, beyond)
 
 
-def _is_by_chance(verdict: str, beyond: Point) -> bool:
-    """Whether a run with another verdict lies within twice its standard error of the limit where `verdict` ends."""
-    is_often = verdict == YES or (verdict == MARGINAL and beyond.touchdown == YES)
+def _is_by_chance(base: Point, beyond: Point) -> bool:
+    """Whether a run with another verdict than the case as given is within chance of it, and of the limit passed.
+
+    Within chance: by no more than twice the standard error. Neither alone is doubt: a share of 0 is near the limit of
+    10 per cent, and one of 70 near that of 80 as given.
+    """
+    is_often = base.touchdown == YES or (base.touchdown == MARGINAL and beyond.touchdown == YES)
     limit = OFTEN if is_often else SELDOM
-    return beyond.share is not None and abs(beyond.share - limit) <= 2.0 * (beyond.chance or 0.0)
+    is_near = beyond.share is not None and abs(beyond.share - limit) <= 2.0 * (beyond.chance or 0.0)
+    return is_near and beyond.is_within_chance_of(base)
 
 
 def _point(knob: Knob, factor: float, record: Record) -> Point:

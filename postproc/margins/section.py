@@ -32,7 +32,9 @@ def _margins(number: int, m: Margins) -> Section:
 
 def _joint(number: int, j: Joint) -> Section:
     is_drawn = any(i.correlation is not None for i in j.inputs)
-    caption = "What the share of time hangs on: rank correlations, with lines over their 95 % intervals."
+    caption = (
+        "What the share of time hangs on: rank correlations, with lines over their intervals, which hold 95 % together."
+    )
     return Section(
         "Joint uncertainty",
         " ".join(joint_head(j)),

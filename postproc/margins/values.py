@@ -86,7 +86,8 @@ class End:
     beyond : Point or None
         The nearest that has another verdict, or no answer.
     is_by_chance : bool
-        Whether its share of time lies within twice its standard error of the limit, 10 or 90 %, that it has passed.
+        Whether its share of time differs by no more than twice the standard error from that of the case as given, and
+        from the limit, 10 or 90 %, that it has passed.
     """
 
     kind: Kind

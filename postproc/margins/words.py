@@ -67,8 +67,8 @@ def notes(m: Margins) -> Iterator[str]:
         yield f"{words}: not moved, {why}."
     if any(end.is_by_chance for knob in m.knobs for end in (knob.down, knob.up)):
         yield (
-            "?: the share of time there lies within twice its standard error of the limit it has passed (10 or 90 %), "
-            "so the change is not sure and makes no verdict marginal."
+            "?: the share of time there differs by no more than twice the standard error from that as given and from "
+            "the limit it has passed (10 or 90 %), so the change is not sure and makes no verdict marginal."
         )
     if near := m.near_text():
         yield f"A move of {100 * SUFFICES:.0f} % suffices: {near}. Touchdown is marginal."
@@ -135,8 +135,8 @@ def joint_notes(j: Joint) -> Iterator[str]:
     )
     nr, nz = j.settings.cells
     yield (
-        f"Not drawn: the closure and the grid. The probability is that of the {j.settings.closure} closure on "
-        f"{nr} x {nz} cells; what another closure says, `solve --spread` tells."
+        "Not drawn: the closure, its other constants, the spread of jets and the grid. The probability is that of the "
+        f"{j.settings.closure} closure on {nr} x {nz} cells; what others say, `solve --spread` tells."
     )
     if not any(i.name == "voltage" for i in j.inputs):
         yield "Fan curves and supply voltage: not drawn, the case names no fan."

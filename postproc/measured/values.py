@@ -194,12 +194,16 @@ class _Flow:
     def _over_time(
         self, mean: float | None, series: np.ndarray, spread: float | None = None, weights: np.ndarray | None = None
     ) -> Computed:
-        """A value with what its series over the window says; the mean is the series' own where none is given."""
+        """A value with what its series over the window says, NaN where it does not exist; the mean is the series' own
+        where none is given.
+        """
         if weights is None:
             weights = self.weights if series.size == self.weights.size else np.full(series.size, 1.0 / series.size)
-        own = float(weights @ series)
+        exists = np.isfinite(series)
+        weights, there = weights[exists] / weights[exists].sum(), series[exists]
+        own = float(weights @ there)
         if spread is None:
-            spread = math.sqrt(float(weights @ (series - own) ** 2))
+            spread = math.sqrt(float(weights @ (there - own) ** 2))
         chance = chance_error(series, self.chamber.looks(float(np.ptp(self.data.time[self.window]))))
         return Computed(own if mean is None else mean, spread, spread if chance is None else chance)
 
@@ -227,9 +231,10 @@ class _Flow:
         # A row of the grid is the least that the place of a core is known to.
         height = float(np.clip(point.height, self.data.z[0], self.data.z[-1]))
         found = [core.at(height) for core in self._cores]
-        series = np.array([2.0 * at[0] for at in found if at is not None])
-        if series.size < LEAST_SHARE * len(found) or series.size == 0:
-            share = "" if len(found) == 1 else f" in {100 * (1 - series.size / len(found)):.0f} % of the frames"
+        series = np.array([math.nan if at is None else 2.0 * at[0] for at in found])
+        is_there = np.isfinite(series)
+        if is_there.mean() < LEAST_SHARE or not is_there.any():
+            share = "" if len(found) == 1 else f" in {100 * (1 - is_there.mean()):.0f} % of the frames"
             return Computed(None, reason=f"there is no core at this height{share}")
         return self._over_time(None, series)
 

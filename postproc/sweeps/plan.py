@@ -10,6 +10,7 @@ from functools import cached_property
 from pathlib import Path
 
 from swirlwright import __version__
+from swirlwright.postproc.measure_table import RECORD
 from swirlwright.postproc.sweeps.store import Store
 from swirlwright.postproc.sweeps.task import START, Task
 from swirlwright.solver.casefile import changed, fan_texts, to_toml
@@ -159,7 +160,7 @@ class _Own:
         files = fan_texts(case)
         start = None if case.run.start_from is None else case.path.parent / case.run.start_from
         begun = "" if start is None else hashlib.sha256(start.read_bytes()).hexdigest()
-        return cls(_hash(__version__, case.text, json.dumps(files, sort_keys=True), begun), files, start)
+        return cls(_hash(__version__, RECORD, case.text, json.dumps(files, sort_keys=True), begun), files, start)
 
 
 def _hash(*parts: str) -> str:

@@ -8,6 +8,8 @@ import numpy as np
 
 from swirlwright.postproc.sweeps.report_indices import Estimate
 
+# Where more of the variance than this is chance, what is left of a total says nothing; our own limit.
+MOST_CHANCE = 0.5
 # Of the bootstrap, for a standard error; common practice (Efron and Tibshirani 1993, from memory, have 200 as ample).
 RESAMPLES = 200
 
@@ -30,13 +32,17 @@ class Designed:
     total: tuple[Estimate, ...]
     pairs: int
     chance: float | None = None
-    is_telling: bool = True
+
+    @property
+    def is_telling(self) -> bool:
+        """Whether enough of the variance is more than chance for the indices to mean something."""
+        return self.chance is None or self.chance <= MOST_CHANCE
 
     @property
     def text(self) -> str:
         """What they come from."""
-        chance = "" if self.chance is None else f", chance {100 * self.chance:.2g} %"
-        return f"design of {self.pairs} pairs{chance}"
+        chance = "" if self.chance is None else f", chance {100 * min(self.chance, 1.0):.0f} %"
+        return f"design of {self.pairs} pairs{chance}" if self.is_telling else f"no indices{chance} of the variance"
 
 
 def by_design(y: np.ndarray, pairs: int, chance: np.ndarray | None = None) -> Designed | None:

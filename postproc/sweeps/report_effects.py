@@ -10,7 +10,7 @@ from swirlwright.postproc.sweeps import report_tables as tables
 from swirlwright.postproc.sweeps.figures_effects import main_effects, sobol_bars
 from swirlwright.postproc.sweeps.report_data import Sweep
 from swirlwright.postproc.sweeps.report_design import Designed, by_design
-from swirlwright.postproc.sweeps.report_indices import Estimate, Input, Surrogate, first_by_bins, surrogate
+from swirlwright.postproc.sweeps.report_indices import MOST_BINS, Estimate, Input, Surrogate, first_by_bins, surrogate
 from swirlwright.postproc.sweeps.report_parts import Section, picture_of
 
 MOST_EFFECTS = 5  # parameters whose main effects are drawn side by side
@@ -110,13 +110,26 @@ def inputs_of(sweep: Sweep) -> list[Input]:
             place = np.argmin(np.abs(values[:, None] - ordered), axis=1)
             found.append(Input(name, place.astype(float), ordered.size))
         else:
-            found.append(Input(name, _in_range(values, levels, table.get("spacing") == "log")))
+            found.append(_of_range(name, values, levels, table.get("spacing") == "log"))
     return found
 
 
-def _in_range(values: np.ndarray, ends: Sequence[float], is_log: bool) -> np.ndarray:
-    """Places of values between the ends of their range, 0 to 1."""
+def _of_range(name: str, values: np.ndarray, ends: Sequence[float], is_log: bool) -> Input:
+    """A parameter of a range; whole numbers, each as likely as the others, are listed values, if many the middles of
+    their steps.
+    """
     low, high = float(min(ends)), float(max(ends))
+    if values.dtype.kind not in "iu":
+        return Input(name, _in_range(values, low, high, is_log))
+    number = round(high - low) + 1
+    if number <= MOST_BINS and not is_log:
+        return Input(name, values - low, number)
+    begin, end = (_in_range(values + half, low - 0.5, high + 0.5, is_log) for half in (-0.5, 0.5))
+    return Input(name, 0.5 * (begin + end))
+
+
+def _in_range(values: np.ndarray, low: float, high: float, is_log: bool) -> np.ndarray:
+    """Places of values between the ends of their range, 0 to 1."""
     if is_log and min(low, high) > 0:
         values, low, high = np.log(values), float(np.log(low)), float(np.log(high))
     return np.asarray(np.clip((values - low) / (high - low), 0.0, 1.0))

@@ -214,7 +214,10 @@ def _kinds_without_owner(folder: Path) -> Sequence[str]:
         return get_args(Kind)
     if any((folder / name).exists() for name in OF_A_MARGIN):
         return ("margin",)
-    return ("search",) if any((folder / name).exists() for name in OF_A_SEARCH) else ("sweep", "search")
+    if any((folder / name).exists() for name in OF_A_SEARCH):
+        return ("search",)
+    # What a margin and a sweep are known by is written at their end.
+    return ("sweep", "search") if (folder / "sweep.h5").exists() else get_args(Kind)
 
 
 def _problem(folder: Path, allowed: str) -> Problem:

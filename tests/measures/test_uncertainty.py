@@ -57,7 +57,7 @@ def test_a_mean_over_part_of_the_time_is_as_uncertain_as_its_spells():
     series = np.full(600, np.nan)
     for first, value in ((50, 20.0), (250, 30.0), (450, 40.0)):
         series[first : first + 40] = value
-    assert chance_error(series, None) == pytest.approx(10.0 / np.sqrt(3.0), rel=0.34)
+    assert chance_error(series, None) == pytest.approx(10.0 / np.sqrt(3.0), rel=0.12)
     assert chance_error(np.arange(600.0) % 2, 12.0) == pytest.approx(0.5 / np.sqrt(12.0))
     assert chance_error(np.where(np.arange(600) < 70, 1.0, np.nan), None) is None
 

@@ -19,12 +19,14 @@ from swirlwright.postproc.margins.bracket import bracket, ladder
 from swirlwright.postproc.margins.figure import tornado
 from swirlwright.postproc.margins.knobs import knobs_of
 from swirlwright.postproc.margins.margin import margin
+from swirlwright.postproc.margins.runs import KeepingStore, Trials, owner
 from swirlwright.postproc.margins.values import Margins, margins_in
 from swirlwright.postproc.measures import measure
 from swirlwright.postproc.sweeps.store import Record
 from swirlwright.postproc.verdict import MARGINAL, NO, YES, in_doubt
 from swirlwright.solver.casefile import parse_case, read_case, vary
 from swirlwright.solver.network import solve_network
+from swirlwright.solver.progress import SILENT
 from swirlwright.solver.schema import Case
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -55,7 +57,7 @@ def test_a_bracket_ends_beside_the_change(place: float, resolution: float, bound
     """Wherever the verdict changes, the last two factors are on either side of it and within the resolution."""
     change, seen = math.exp(place), {}
     for _ in range(30):
-        found = bracket(seen, YES, bound, resolution, lambda *_: True)
+        found = bracket(seen, YES, bound, resolution, lambda *_: True, lambda _: True)
         if found.following is None:
             break
         is_kept = (found.following - change) * (1.0 - change) > 0.0
@@ -170,15 +172,11 @@ def test_a_small_move_that_suffices_makes_the_verdict_marginal(monkeypatch, tmp_
     assert judged.margins == found
 
 
-@pytest.mark.parametrize("share, chance, is_near", [(0.85, 0.05, False), (0.85, 0.02, True), (0.7, 0.05, True)])
+@pytest.mark.parametrize("share, chance, is_near", [(0.88, 0.05, False), (0.85, 0.02, True), (0.7, 0.05, True)])
 def test_a_doubtful_change_makes_no_verdict_marginal(monkeypatch, tmp_path, share, chance, is_near) -> None:
-    """A share beyond the limit of 90 per cent counts only where it lies more than twice its standard error beyond."""
+    """A share beyond the limit of 90 per cent counts only where it differs by more than chance from limit or base."""
 
-    def answer(case: Case) -> Record:
-        record = standing(1.0 if case.supply.pressure >= 29 else share, case)
-        return replace(record, numbers={**record.numbers, "touchdown_share_chance": chance})
-
-    make_up_runs(monkeypatch, answer)
+    make_up_runs(monkeypatch, lambda case: standing(1.0 if case.supply.pressure >= 29 else share, case, chance))
     found = margin(steady_small(), tmp_path / "out")
     down = next(knob for knob in found.knobs if knob.name == "jet_momentum").down
     assert down.kind == "changes" and down.is_by_chance is not is_near
@@ -186,11 +184,37 @@ def test_a_doubtful_change_makes_no_verdict_marginal(monkeypatch, tmp_path, shar
     assert ("?: the share of time" in found.text()) is not is_near
 
 
-def test_halving_ends_in_noise_and_at_a_failure() -> None:
-    """No run is asked for between two that chance may explain, and a failure between keeps the change beyond it."""
-    assert bracket({1.15: NO}, YES, 1.15, 0.05, lambda *_: False).following is None
-    found = bracket({1.15: NO, 1.07238: None}, YES, 1.15, 0.05, lambda *_: True)
+def test_a_column_that_is_never_seen_is_a_sure_change(monkeypatch, tmp_path) -> None:
+    """From 79 to 0 per cent is no chance, though 0 with an error of 6 is near the limit of 10."""
+    make_up_runs(monkeypatch, lambda case: standing(0.79 if case.supply.pressure >= 20 else 0.0, case, 0.06))
+    down = next(k for k in margin(steady_small(), tmp_path / "out").knobs if k.name == "jet_momentum").down
+    assert down.kind == "changes" and not down.is_by_chance
+
+
+def test_what_chance_may_explain_ends_no_ladder_and_no_halving() -> None:
+    """A doubtful rung is the end only if nothing further out is sure; a failure keeps the change beyond it."""
+    sure, alike = (lambda *_: True), (lambda *_: False)
+    assert bracket({1.15: NO}, YES, 1.15, 0.05, alike, sure).following is None
+    assert bracket({1.15: NO}, YES, 2.0, 0.05, sure, alike).following == 1.4
+    assert bracket({1.15: NO, 1.4: YES}, YES, 1.4, 0.05, sure, alike).outer is None
+    found = bracket({1.15: NO, 1.4: NO}, YES, 1.4, 0.05, alike, lambda f: f > 1.2)
+    assert (found.inner, found.outer, found.following) == (1.0, 1.4, None)
+    assert bracket({1.15: NO, 1.4: NO}, YES, 1.4, 0.05, sure, alike).outer == 1.15
+    found = bracket({1.15: NO, 1.07238: None}, YES, 1.15, 0.05, sure, sure)
     assert (found.inner, found.outer, found.following) == (1.0, 1.15, None)
+
+
+def test_a_cold_rerun_differs_only_beyond_chance(monkeypatch, tmp_path) -> None:
+    """Beside a share of 0, each known to 6 points, 30 per cent from rest are told as another share and 10 are not."""
+    make_up_runs(monkeypatch, lambda case: standing(0.0, case, 0.06))
+    case = steady_small()
+    with KeepingStore.opened(tmp_path / "out", owner(case)) as store:
+        trials = Trials(case, store, SILENT, None)
+        trials.add({}, {"supply.pressure": 10.0})
+        trials.run()
+        for share, expected in ((0.3, 1), (0.1, 0)):
+            trials.cold = {1: standing(share, case, 0.06)}
+            assert trials.differ_cold() == expected
 
 
 def test_margins_of_another_verdict_make_it_marginal(monkeypatch, tmp_path) -> None:
