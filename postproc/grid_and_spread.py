@@ -30,9 +30,9 @@ GRIDS = (1.0, 3 / 4, 9 / 16)
 # What is studied, besides the share of time: values of the main field.
 STUDIED = (
     "core_radius", "core_velocity", "max_tangential_velocity", "curtain_tangential_velocity", "peak_axial_velocity",
-    "core_pressure_deficit", "core_pressure_deficit_floor", "core_foot_height", "breakdown_height",
-    "swirl_ratio_at_exhaust_radius", "swirl_ratio_at_curtain", "swirl_number", "radial_reynolds_number",
-    "vortex_reynolds_number", "touchdown_share",
+    "core_pressure_deficit", "core_pressure_deficit_floor", "low_level_circulation", "core_foot_height",
+    "breakdown_height", "swirl_ratio_at_exhaust_radius", "swirl_ratio_at_curtain", "swirl_number",
+    "radial_reynolds_number", "vortex_reynolds_number", "touchdown_share",
 )  # fmt: skip
 ENDED = {outcome.label for outcome in (Outcome.STEADY, Outcome.TIME_AVERAGED, Outcome.TRANSIENT, Outcome.NOT_CONVERGED)}
 

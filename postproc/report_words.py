@@ -10,7 +10,7 @@ from typing import Any
 from swirlwright.postproc.budgets import Budget
 from swirlwright.postproc.drawing import flow_text
 from swirlwright.postproc.measures import Measures
-from swirlwright.postproc.sheet import LINES, doubt_lines, doubt_text
+from swirlwright.postproc.sheet import LINES, doubt_lines, doubt_text, two_digits
 from swirlwright.solver.outcome import ending
 from swirlwright.solver.results import ResultData
 
@@ -166,8 +166,8 @@ def grid_table(m: Measures) -> tuple[list[str], list[tuple[str, ...]]] | None:
         if error is not None:
             order = "" if error.order is None else f"{error.order:.1f}"
             values = [f"{factor * value:{form}}" for value in error.values]
-            rows.append((f"{words} ({unit})" if unit else words, *values, order, f"± {factor * error.uncertainty:.2g}",
-                         error.kind))  # fmt: skip
+            head, off = f"{words} ({unit})" if unit else words, f"± {two_digits(factor * error.uncertainty)}"
+            rows.append((head, *values, order, off, error.kind))
     return heads, [*rows, ("column on the floor", *study.touchdown, "", "", "")]
 
 

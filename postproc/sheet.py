@@ -79,14 +79,20 @@ def doubt_lines(v: Verdict) -> list[str]:
     grid = f"Grid error: {NOT_EVALUATED} (solve --grid-study)."
     if study is not None:
         cells = ", ".join(f"{nr} x {nz}" for nr, nz in study.cells)
-        grid = (
-            f"Grid error: as printed, from grids of {cells} cells; column on the floor: {', '.join(study.touchdown)}."
-        )
+        found = study.errors.get("touchdown_share")
+        share = ""
+        if found is not None:
+            shares = ", ".join(f"{100 * value:.0f}" for value in found.values)
+            share = f" ({shares} % of the time, grid error {100 * found.uncertainty:.0f} points)"
+        grid = f"Grid error: as printed, from grids of {cells} cells; column on the floor: "
+        grid += f"{', '.join(study.touchdown)}{share}."
         grid += _not_converged(study.not_converged)
     model = f"Model spread: {NOT_EVALUATED} (solve --spread)."
     if spread is not None:
         words = ", ".join(f"{name} {word}" for name, word in spread.touchdown.items())
-        model = f"Model spread: as printed, over {len(spread.touchdown)} runs; column on the floor: {words}."
+        low, high = spread.bands.get("touchdown_share", (None, None))
+        share = "" if low is None or high is None else f" ({100 * low:.0f} to {100 * high:.0f} % of the time)"
+        model = f"Model spread: as printed, over {len(spread.touchdown)} runs; column on the floor: {words}{share}."
         model += _not_converged(spread.not_converged)
     margins = f"Margins: {NOT_EVALUATED} (margin)." if v.margins is None else v.margins.line()
     return [grid, model, margins, *([] if v.joint is None else [v.joint.line()])]
@@ -96,11 +102,16 @@ def _not_converged(names: list[str]) -> str:
     return f" NOT CONVERGED: {', '.join(names)}." if names else ""
 
 
+def two_digits(value: float) -> str:
+    """A number to two significant digits, without an exponent where people write none."""
+    return f"{float(f'{value:.2g}'):g}"
+
+
 def doubt_text(v: Verdict, name: str, unit: str, factor: float, form: str) -> str:
     """The grid's +- and the model's band of one measure, or nothing."""
     text = ""
     if v.grid_study is not None and name in v.grid_study.errors:
-        text += f" +- {factor * v.grid_study.errors[name].uncertainty:.2g} {unit}".rstrip() + " (grid)"
+        text += f" +- {two_digits(factor * v.grid_study.errors[name].uncertainty)} {unit}".rstrip() + " (grid)"
     if v.spread is not None and name in v.spread.bands:
         low, high = (factor * end for end in v.spread.bands[name])
         text += f", {low:{form}} to {high:{form}} {unit}".rstrip() + " (model)"

@@ -125,6 +125,8 @@ def _leads_to_number(study: Study, of: str, own: str = "") -> bool:
     for p in study.parameters:
         if p.name == of:
             return of != own and p.of is None and p.moved != () and _is_number(p.moved[0])
+    if any(of == key or of.startswith(f"{key}.") for key in study.without):
+        return False
     return number_at(study.base_case, of) or (_is_number(of) and any(of == key for key, _ in _set_keys(study)))
 
 

@@ -164,5 +164,6 @@ def _cautions(found: Exploration, best: Best | None) -> list[str]:
         elif limit.slack < limit.error:
             told.append(f"{limit.limit.of} keeps its limit by less than one error: it may not keep it")
     if not found.is_settled:
-        told.append("the search has not settled on this variant: more rounds, or longer runs, may find a better one")
+        more = "more rounds" if any_best == best.variant else "longer averages, so that more runs converge,"
+        told.append(f"the search has not settled on this variant: {more} may find a better one")
     return told

@@ -110,11 +110,11 @@ def inputs_of(sweep: Sweep) -> list[Input]:
             place = np.argmin(np.abs(values[:, None] - ordered), axis=1)
             found.append(Input(name, place.astype(float), ordered.size))
         else:
-            found.append(_of_range(name, values, levels, table.get("spacing") == "log"))
+            found.append(of_range(name, values, levels, table.get("spacing") == "log"))
     return found
 
 
-def _of_range(name: str, values: np.ndarray, ends: Sequence[float], is_log: bool) -> Input:
+def of_range(name: str, values: np.ndarray, ends: Sequence[float], is_log: bool) -> Input:
     """A parameter of a range; whole numbers, each as likely as the others, are listed values, if many the middles of
     their steps.
     """

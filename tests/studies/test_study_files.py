@@ -201,6 +201,7 @@ MISTAKES = {
     f"{FOG}values = [1]\n[fixed]\ngrid.cells_r = 24\n'grid.cells_r' = 30": "9: fixed.grid.cells_r: sets a key that is",
     f"without = ['exhaust.pressure']\n{A}key = 'exhaust.pressure'\nvalues = [1]": "6: parameters.1.key: sets a key "
     "that is set or taken out",
+    f"without = ['tubes', 'fog']\n{FOG}of = 'tubes.1.rows.1.lowest'\nvalues = [1]": "7: parameters.1.of: must be",
     f"without = ['exhaust.presure', 'tubes.1']\n{FOG}values = [1]": "3: without.1: must be a key or table that the "
     "base case has, no item of a list, got 'exhaust.presure'; did you mean exhaust.pressure?\n",
     f"{FOG}values = [1]\n[fixed]\ntubes.2.rows.1.aim = 9": "8: fixed.tubes.2.rows.1.aim: leads to an item that the",
