@@ -26,7 +26,7 @@ LINES = (
     ("core_pressure_deficit", "pressure deficit of the core, mid-height", "Pa", 1.0, ".4g"),
     ("core_pressure_deficit_floor", "pressure deficit of the core, floor", "Pa", 1.0, ".4g"),
     ("core_pressure_deficit_largest", "pressure deficit of the core, largest", "Pa", 1.0, ".4g"),
-    ("low_level_circulation", "circulation in the lowest tenth of the height", "m2/s", 1.0, ".3g"),
+    ("low_level_circulation", "circulation, lowest tenth of the height", "m2/s", 1.0, ".3g"),
     ("breakdown_height", "breakdown above the floor", "mm", 1e3, ".1f"),
     ("floor_layer", "thickness of the floor layer", "mm", 1e3, ".1f"),
     ("swirl_ratio_at_exhaust_radius", "swirl ratio S, r_0 = exhaust radius", "", 1.0, ".3f"),

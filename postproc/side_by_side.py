@@ -16,7 +16,7 @@ from swirlwright.solver.schema import Case
 # Powers of length and velocity by the unit of a line of the sheet; Reynolds numbers have both. An eddy viscosity goes
 # with velocity times length, so a Reynolds number on it alone would have none; a core may be laminar all the same, so
 # that of the vortex, on the sum of both viscosities, is not foretold.
-POWERS = {"mm": (1, 0), "m/s": (0, 1), "Pa": (0, 2)}
+POWERS = {"": (0, 0), "%": (0, 0), "mm": (1, 0), "m/s": (0, 1), "m2/s": (1, 1), "Pa": (0, 2)}
 EDDIES = ("mixing-length", "spalart-allmaras")
 
 
@@ -128,7 +128,7 @@ def _foretold(name: str, unit: str, scaled: Scaled) -> float | None:
         return 1.0 if has_eddies else scaled.factors.reynolds
     if name == "vortex_reynolds_number":
         return None if has_eddies else scaled.factors.reynolds
-    return scaled.factors.powers(*POWERS.get(unit, (0, 0)))
+    return scaled.factors.powers(*POWERS[unit])
 
 
 def solve_both(case: Case, written: Case, scaled: Scaled, result: Path, watch: Watch = SILENT) -> SideBySide:
