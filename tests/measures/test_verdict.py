@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 
@@ -123,6 +124,28 @@ def test_touchdown_is_a_share_of_time(make_field, write_fields, tmp_path, n_down
     assert m.verdict.share_standing == pytest.approx((n_down - 0.5) / 20, abs=1e-12)
     chance = 100 * m.verdict.chance_standing
     assert f"({100 * m.verdict.share_standing:.0f} ± {chance:.0f} % of the time" in m.text()
+
+
+def test_two_looks_are_half_an_air_change_apart(make_field, write_fields, tmp_path):
+    """The exhaust's flow sets how often the air is changed: with 22 looks half of the time is known to 10 points."""
+    down, up = column(make_field), column(make_field, foot=0.2)
+    frames = [down, up] * 20 + [down]
+    path = write_fields(tmp_path / "a.h5", frames, list(np.arange(41.0)), outcome="time-averaged", window=(0.0, 40.0))
+    chamber = measure(path).chamber
+    volume = np.pi * chamber.radius**2 * chamber.height
+    with h5py.File(path, "a") as file:
+        file.attrs["exhaust_flow"] = volume / (40.0 / 11.0)
+    m = measure(path)
+    assert m.chamber.air_change == pytest.approx(40.0 / 11.0) and m.chamber.looks(40.0) == pytest.approx(22.0)
+    assert m.verdict.chance_standing == pytest.approx(0.5 / np.sqrt(24.0), rel=0.01)
+
+
+def test_low_level_circulation_is_that_near_the_floor(make_field, write_fields, tmp_path):
+    """A core whose v is gone below 0.2 m has none, one that reaches the floor has all of it."""
+    for foot in (0.0, 0.2):
+        m = measure(write_fields(tmp_path / f"{foot}.h5", [column(make_field, foot=foot)], [0.0])).field
+        expected = 0.0 if foot else 2.0 * np.pi * 0.06
+        assert m.low_level_circulation == pytest.approx(expected, rel=1e-6)
 
 
 def test_statistics_are_over_the_window_only(make_field, write_fields, tmp_path):
